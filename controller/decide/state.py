@@ -87,6 +87,7 @@ class AlarmState:
     shelved_until_s: end of a shelving; one_shot ends it at the next return to normal.
     under: what the state would be if it were not shelved, suppressed or out of service.
     first: True for the first alarm of a burst of alarms.  value: what crossed the limit.
+    priority: 1 (highest) to 3 as last weighed.  acked_s: when it was acknowledged.
     """
 
     state: str = "NORM"
@@ -100,6 +101,8 @@ class AlarmState:
     first: bool = False
     value: float = nan
     text: str = ""
+    priority: int = 0
+    acked_s: float = -inf
 
 
 @dataclass(frozen=True, slots=True)
