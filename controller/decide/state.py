@@ -54,6 +54,10 @@ class MistState:
     the last burst.  hour_used, day_used: (period number, seconds used).  last_sched_utc_s: latest
     clock time already served.  dried_day: local day number on which the leaf last dried fully.
     answers: VPD before a burst waiting to be judged, and the run of bursts without answer.
+    film_kpa_min: water left on the leaves, as the dryness that would use it up.  bursts_s: (start,
+    length) of the bursts of about the last hour.  hand_burst_s: length of a burst asked for by
+    hand and not yet given, 0 for none.  seen_s: when the climate was last taken into account.
+    look_s: until when nothing can fall due.  mode: as in MistDecision.
     """
 
     on_until_s: float = -inf
@@ -75,6 +79,10 @@ class MistState:
     hold: str = ""
     hold_until_s: float = -inf
     stuck: bool = False
+    hand_burst_s: float = 0.0
+    seen_s: float = -inf
+    look_s: float = -inf
+    mode: str = "normal"
     reason: Reason = Reason("rest")
 
 
