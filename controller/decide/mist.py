@@ -57,6 +57,7 @@ def mist(
         mono_s < state.look_s <= mono_s + LOOK_LONGEST_S
         and not state.hold
         and not state.hand_burst_s > 0
+        and not answers.can_be_judged(state, bench, mono_s)
     ):
         return state, _decision(aims, state)
     view = _view(aims, state, bench, sky, now, dt_s, schedule, info)
@@ -170,13 +171,10 @@ def _within_guards(view: View, choice: Choice) -> Choice:
 def _begun(view: View, choice: Choice) -> MistState:
     """The state as a burst begins."""
     state, mono_s, burst_s = view.state, view.now.mono_s, choice.burst_s
-    unanswered = state.unanswered
-    if answers.awaited(state):
-        unanswered = answers.judged(state, view.bench, mono_s, last_call=True).unanswered
     return replace(
         state,
         **_looked(view, choice),
-        **answers.awaiting(view.bench, mono_s, unanswered)._asdict(),
+        **answers.awaiting(state, view.bench, mono_s)._asdict(),
         on_until_s=mono_s + burst_s,
         last_burst_s=mono_s,
         last_burst_len_s=burst_s,
@@ -193,9 +191,8 @@ def _waits(view: View, choice: Choice) -> MistState:
     state, mono_s = view.state, view.now.mono_s
     changes = _looked(view, choice)
     ahead_s = min(choice.ahead_s, LOOK_LONGEST_S)
-    if answers.awaited(state):
-        ahead_s = min(ahead_s, answers.JUDGE_LOOK_S)
-        changes.update(answers.judged(state, view.bench, mono_s)._asdict())
+    if answers.can_be_judged(state, view.bench, mono_s):
+        changes.update(answers.judged(state, view.bench)._asdict())
     if view.schedule and view.sky.trusted:
         # Clock times fall on whole minutes.
         ahead_s = min(ahead_s, 60 - view.now.utc_s % 60)

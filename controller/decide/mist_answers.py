@@ -1,14 +1,12 @@
 """Did the climate answer the last burst? A run of bursts without answer means a blocked nozzle."""
 
-from math import inf, isfinite, isnan, nan
+from math import inf, isfinite, nan
 from typing import Final, NamedTuple
 
 from controller.decide.state import MistState
 from sensors.readings import BenchView
 
 JUDGE_WITHIN_S: Final = 300.0
-JUDGE_LOOK_S: Final = 20.0
-"""How often to look while an answer is awaited; it may last a minute only."""
 DRY_ENOUGH_KPA: Final = 0.3
 """Damper air than this hardly answers, so nothing is judged in it."""
 VPD_ANSWER: Final = 0.9
@@ -22,53 +20,37 @@ class Answers(NamedTuple):
     judged_burst_s: float
     vpd_before_kpa: float
     rh_before_pct: float
-    best_vpd_kpa: float
-    best_rh_pct: float
     unanswered: int
 
 
-def awaited(state: MistState) -> bool:
-    """Whether a burst still waits to be judged."""
-    return state.judged_burst_s > -inf
+def can_be_judged(state: MistState, bench: BenchView, mono_s: float) -> bool:
+    """Whether a burst waits to be judged, and the climate has answered it or the wait is over."""
+    if state.judged_burst_s == -inf:
+        return False
+    return _answered(state, bench) or not 0 <= mono_s - state.judged_burst_s < JUDGE_WITHIN_S
 
 
-def judged(state: MistState, bench: BenchView, mono_s: float, last_call: bool = False) -> Answers:
-    """The judging part of the state after a look at the climate.
+def judged(state: MistState, bench: BenchView) -> Answers:
+    """The judging part of the state with the waiting burst judged by the climate as it is now.
 
-    last_call: judge now, because another burst begins. A burst during whose wait humidity was
-    never known is not counted either way.
+    A burst that ends its wait with humidity unknown is not counted either way.
     """
-    best_vpd_kpa = _least(state.best_vpd_kpa, bench.vpd_kpa)
-    best_rh_pct = -_least(-state.best_rh_pct, -bench.rh_pct)
-    unanswered = state.unanswered
-    if (
-        best_vpd_kpa <= VPD_ANSWER * state.vpd_before_kpa
-        or best_rh_pct >= state.rh_before_pct + RH_ANSWER_PCT
-    ):
-        return _nothing_awaited(0)
-    if last_call or not 0 <= mono_s - state.judged_burst_s < JUDGE_WITHIN_S:
-        return _nothing_awaited(unanswered + isfinite(best_vpd_kpa))
-    return Answers(
-        state.judged_burst_s,
-        state.vpd_before_kpa,
-        state.rh_before_pct,
-        best_vpd_kpa,
-        best_rh_pct,
-        unanswered,
-    )
+    unanswered = state.unanswered + isfinite(bench.vpd_kpa)
+    return Answers(-inf, nan, nan, 0 if _answered(state, bench) else unanswered)
 
 
-def awaiting(bench: BenchView, mono_s: float, unanswered: int) -> Answers:
+def awaiting(state: MistState, bench: BenchView, mono_s: float) -> Answers:
     """The judging part of the state as a burst begins at monotonic time `mono_s`."""
+    unanswered = state.unanswered
+    if state.judged_burst_s > -inf:
+        unanswered = judged(state, bench).unanswered
     if not bench.vpd_kpa > DRY_ENOUGH_KPA:
-        return _nothing_awaited(unanswered)
-    return Answers(mono_s, bench.vpd_kpa, bench.rh_pct, nan, nan, unanswered)
+        return Answers(-inf, nan, nan, unanswered)
+    return Answers(mono_s, bench.vpd_kpa, bench.rh_pct, unanswered)
 
 
-def _nothing_awaited(unanswered: int) -> Answers:
-    return Answers(-inf, nan, nan, nan, nan, unanswered)
-
-
-def _least(one: float, other: float) -> float:
-    """The lesser of two numbers, either of which may be NaN."""
-    return one if one <= other or isnan(other) else other
+def _answered(state: MistState, bench: BenchView) -> bool:
+    return (
+        bench.vpd_kpa <= VPD_ANSWER * state.vpd_before_kpa
+        or bench.rh_pct >= state.rh_before_pct + RH_ANSWER_PCT
+    )

@@ -247,13 +247,13 @@ def blind(view: View) -> Choice | None:
 
 
 def waiting(view: View) -> Choice:
-    """Nothing is due. Looks again no later than the dose can be reached at twice the deficit."""
+    """Nothing is due. The next look is before a deficit up to a quarter greater reaches the dose."""
     dose = view.aims.dose_kpa_min
     if dose is None:
         return Choice(0.0, Reason("mist_weaned"))
     ahead_s = LOOK_LONGEST_S
     if view.deficit_kpa > 0:
-        ahead_s = (dose - view.dryness_kpa_min) / (2 * view.deficit_kpa) * 60
+        ahead_s = (dose - view.dryness_kpa_min) / (1.25 * view.deficit_kpa) * 60
     return Choice(0.0, Reason("mist_wait", (round(dose, 1),)), ahead_s)
 
 

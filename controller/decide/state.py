@@ -73,8 +73,6 @@ class MistState:
     judged_burst_s: float = -inf
     vpd_before_kpa: float = nan
     rh_before_pct: float = nan
-    best_vpd_kpa: float = nan
-    best_rh_pct: float = nan
     unanswered: int = 0
     hold: str = ""
     hold_until_s: float = -inf
