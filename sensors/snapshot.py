@@ -1,0 +1,204 @@
+"""From single probes to bays and benches: what is shown and what counts at one instant.
+
+A probe's last believed sample counts until it is older than three of its periods, at least 30 s, so
+one refused sample changes nothing. Times are monotonic seconds.
+"""
+
+from collections.abc import Sequence
+from math import inf, nan
+from typing import Final
+
+from config.model import Probe, ProbeKind
+from sensors.calibrate import calibration_of
+from sensors.kinds import KINDS
+from sensors.lines import parse_number
+from sensors.moist_air import dew_point_c, vpd_kpa, wet_bulb_c
+from sensors.neighbours import doubts
+from sensors.quality import ProbeMemory
+from sensors.readings import BayView, BenchView, Flag, ProbeView, Reading
+
+_AIR: Final[tuple[ProbeKind, ...]] = (
+    "air_temperature", "humidity", "house_temperature", "light",
+)  # fmt: skip
+_UNKNOWN: Final = (nan, nan, nan)
+# Builds a view in two thirds of the time; it is done for every probe at every tick.
+_probe_view = ProbeView._make
+
+
+class FittedProbe:
+    """One probe of the bench file: its kind, its memory, and how it is shown."""
+
+    __slots__ = ("_missing", "_missing_of", "_stored", "kind", "kind_name", "memory")
+
+    def __init__(self, probe_id: str, probe: Probe) -> None:
+        self.kind_name = probe.kind
+        self.kind = KINDS[probe.kind]
+        self.memory = ProbeMemory(probe_id, calibration_of(probe), probe.every_s, probe.height_mm)
+        self._stored: Reading | None = None
+        self._missing_of: Reading | None = None
+        self._missing = self._valueless(Flag.MISSING, "nothing heard yet", -inf, nan)
+
+    def show_retained(self, text: str) -> None:
+        """Show a stored value whose age nobody knows, until a fresh one comes."""
+        try:
+            raw = parse_number(text)
+        except ValueError:
+            raw = nan
+        self._stored = self._valueless(Flag.FAIL, "retained, age unknown", -inf, raw)
+
+    def view(self, mono_s: float, doubt: str | None) -> ProbeView:
+        """The probe as it stands. doubt: what its neighbours say against it, None for nothing."""
+        memory = self.memory
+        last = memory.last
+        if last is None:
+            return ProbeView(self._stored or self._missing, inf)
+        age_s = mono_s - memory.last_s
+        if age_s > memory.late_s:
+            last = self._late(last)
+        elif doubt is not None and last.usable:
+            last = last._replace(flag=Flag.SUSPECT, why=doubt)
+        return _probe_view(
+            (
+                last,
+                age_s if age_s > 0.0 else 0.0,
+                memory.heard,
+                memory.rejected,
+                memory.reject_share if memory.history else 0.0,
+                memory.reject_run,
+                memory.high_1h - memory.low_1h,
+                memory.high_3h - memory.low_3h,
+            )
+        )
+
+    def _late(self, last: Reading) -> Reading:
+        """The MISSING reading that stands for `last`, made once."""
+        if self._missing_of is not last:
+            why = f"no sample for more than {self.memory.late_s:.0f} s"
+            self._missing = self._valueless(Flag.MISSING, why, last.taken_s, last.raw)
+            self._missing_of = last
+        return self._missing
+
+    def _valueless(self, flag: Flag, why: str, taken_s: float, raw: float) -> Reading:
+        kind = self.kind
+        return Reading(self.memory.probe, kind.quantity, nan, kind.unit, raw, taken_s, flag, why)
+
+
+class ProbeGroup:
+    """Probes of one kind in one place, which stand in for each other.
+
+    doubted: as of the last `values`: probe id to why it was left out.
+    """
+
+    __slots__ = ("_kind", "_memories", "doubted")
+
+    def __init__(self, kind: ProbeKind, probes: Sequence[FittedProbe]) -> None:
+        self._kind = KINDS[kind]
+        self._memories = [probe.memory for probe in probes if probe.kind_name == kind]
+        self.doubted: dict[str, str] = {}
+
+    def __len__(self) -> int:
+        return len(self._memories)
+
+    def middle(self, mono_s: float) -> float:
+        """Median of the values that count at `mono_s`, NaN of none."""
+        if len(self._memories) == 1:
+            memory = self._memories[0]
+            return memory.good_value if mono_s - memory.good_s <= memory.late_s else nan
+        return _median(self.values(mono_s)) if self._memories else nan
+
+    def values(self, mono_s: float) -> list[float]:
+        """The values that count at `mono_s`, lowest first."""
+        fresh = [memory for memory in self._memories if mono_s - memory.good_s <= memory.late_s]
+        if len(fresh) > 1:
+            self.doubted = doubts(self._kind, fresh)
+            if self.doubted:
+                fresh = [memory for memory in fresh if memory.probe not in self.doubted]
+            return sorted([memory.good_value for memory in fresh])
+        self.doubted = {}
+        return [memory.good_value for memory in fresh]
+
+
+class BayProbes:
+    """The probes of one bay."""
+
+    __slots__ = ("_group", "_probes")
+
+    def __init__(self, probes: Sequence[FittedProbe]) -> None:
+        self._probes = probes
+        self._group = ProbeGroup("base_temperature", probes)
+
+    def view(self, mono_s: float) -> BayView:
+        """The bay at `mono_s`.
+
+        `base_c` of two probes that disagree is their mean, because nothing tells which of them is
+        right; guards act on `hottest_c`.
+        """
+        group = self._group
+        values = group.values(mono_s)
+        doubted = group.doubted
+        probes = tuple(
+            [probe.view(mono_s, doubted.get(probe.memory.probe)) for probe in self._probes]
+        )
+        if not values:
+            return BayView(nan, nan, nan, 0, len(group), probes)
+        hottest_c = values[-1]
+        spread_k = hottest_c - values[0]
+        return BayView(_median(values), hottest_c, spread_k, len(values), len(group), probes)
+
+
+class BenchProbes:
+    """The air probes of one bench and its bays. pressure_kpa: usual air pressure of the place."""
+
+    __slots__ = ("_air", "_bays", "_groups", "_moist", "_moist_of", "_pressure_kpa")
+
+    def __init__(
+        self, air: Sequence[FittedProbe], bays: dict[str, BayProbes], pressure_kpa: float
+    ) -> None:
+        self._air = air
+        self._bays = bays
+        self._groups = [ProbeGroup(kind, air) for kind in _AIR]
+        self._pressure_kpa = pressure_kpa
+        self._moist_of = (nan, nan)
+        self._moist = _UNKNOWN
+
+    def view(self, mono_s: float) -> BenchView:
+        """The bench at `mono_s`; the moist-air figures are taken anew only when they changed."""
+        top_c, rh_pct, house_c, light = [group.middle(mono_s) for group in self._groups]
+        if (top_c, rh_pct) != self._moist_of:
+            self._moist_of = (top_c, rh_pct)
+            self._moist = _moist(top_c, rh_pct, self._pressure_kpa)
+        vpd, dew_c, wet_c = self._moist
+        doubted: dict[str, str] = {}
+        for group in self._groups:
+            if group.doubted:
+                doubted |= group.doubted
+        return BenchView(
+            top_c,
+            rh_pct,
+            vpd,
+            dew_c,
+            wet_c,
+            house_c,
+            light,
+            {name: bay.view(mono_s) for name, bay in self._bays.items()},
+            tuple([probe.view(mono_s, doubted.get(probe.memory.probe)) for probe in self._air]),
+        )
+
+
+def _median(values: list[float]) -> float:
+    """Median of sorted values, NaN of none."""
+    count = len(values)
+    if count == 1:
+        return values[0]
+    if not count:
+        return nan
+    middle = count // 2
+    return values[middle] if count % 2 else 0.5 * (values[middle - 1] + values[middle])
+
+
+def _moist(top_c: float, rh_pct: float, pressure_kpa: float) -> tuple[float, float, float]:
+    """(VPD kPa, dew point degC, wet bulb degC), NaN where not known."""
+    if top_c != top_c or rh_pct != rh_pct:
+        return _UNKNOWN
+    dew_c = dew_point_c(top_c, rh_pct) if rh_pct > 0.0 else nan
+    return vpd_kpa(top_c, rh_pct), dew_c, wet_bulb_c(top_c, rh_pct, pressure_kpa)
