@@ -10,75 +10,26 @@ to that part's temperature, and leaves it at that temperature. Latent heat is a 
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from math import exp
-from typing import NamedTuple
 
 from simulator.bench_params import BenchParams
-from simulator.film import AIR_CP_J_KG_K, latent_heat_j_kg, psychrometric_kpa_k, saturation_kpa
+from simulator.bench_parts import (
+    AIR_J_M3K,
+    LATENT_J_KG,
+    VAPOUR_KG_M3_KPA,
+    WATER_J_KG_K,
+    WATER_LOW_SHARE,
+    WET_SHARE,
+    Balance,
+    BayState,
+    Fluxes,
+    bay_constants,
+    heat_constants,
+    vapour_constants,
+)
+from simulator.film import saturation_kpa
 from simulator.inverse import symmetric_inverse
 from simulator.weather import Weather
-
-LATENT_J_KG = latent_heat_j_kg(20.0)
-AIR_J_M3K = 1.20 * AIR_CP_J_KG_K
-"""Heat capacity of a cubic metre of air near 20 degC."""
-VAPOUR_KG_M3_KPA = AIR_J_M3K / (psychrometric_kpa_k(20.0) * LATENT_J_KG)
-"""Vapour in a cubic metre of air per kPa, consistent with the free-film formula."""
-WATER_J_KG_K = 4186.0
-WET_SHARE = 0.01
-"""Leaves count as wet above this share of the most they carry."""
-WATER_LOW_SHARE = 0.7
-"""Compost below this share of its drained water begins to hold the rest back."""
-
-
-@dataclass(slots=True)
-class Balance:
-    """What has crossed the bench's edge since the start, per m2 of bench.
-
-    Heat in J: mat_j, sun_j, water_j (sensible, brought by water); lost_j to the house by
-    conduction and air.  Water in kg: given_kg by mist and watering; vented_kg as vapour;
-    drained_kg as liquid.
-    """
-
-    mat_j: float = 0.0
-    sun_j: float = 0.0
-    water_j: float = 0.0
-    lost_j: float = 0.0
-    given_kg: float = 0.0
-    vented_kg: float = 0.0
-    drained_kg: float = 0.0
-
-
-class BayState:
-    """One bay: mat_c, layers_c (lowest first), water_kg_m2 in the compost; weight: share of area."""
-
-    __slots__ = ("edge_w_k", "layers_c", "mat_c", "mat_w_m2", "water_kg_m2", "weight")
-
-    def __init__(self, params: BenchParams, index: int, start_c: float) -> None:
-        bay = params.bays[index]
-        self.weight = bay.area_m2 / params.area_m2
-        self.mat_w_m2 = bay.mat_w / bay.area_m2
-        self.edge_w_k = bay.edge_w_m2k / params.layers
-        self.mat_c = start_c
-        self.layers_c = [start_c] * params.layers
-        self.water_kg_m2 = params.water_kg_m2 * 0.95
-
-
-class _Fluxes(NamedTuple):
-    """Vapour given off in one step, kg/s per m2 of bench; negative where it condenses.
-
-    film, skin, cover: from wet leaf, dry leaf, cover.  fog_kg: surplus of saturated air that fell
-    on leaves.  bays: conductance (kg/s kPa) and saturation (kPa) of each bay's surface.
-    solved_kpa: vapour that the fluxes went with.  surface_c: mean compost surface.
-    """
-
-    film: float
-    skin: float
-    cover: float
-    fog_kg: float
-    bays: list[tuple[float, float]]
-    solved_kpa: float
-    surface_c: float
 
 
 class BenchModel:
@@ -122,9 +73,9 @@ class BenchModel:
         self._dt_s = 0.0
         self._lid = False
         self._inverse = (0.0,) * 6
-        self._vapour_constants = _vapour_constants(params)
-        self._heat_constants = _heat_constants(params)
-        self._bay_constants = _bay_constants(params)
+        self._vapour_constants = vapour_constants(params)
+        self._heat_constants = heat_constants(params)
+        self._bay_constants = bay_constants(params)
 
     @property
     def rh_pct(self) -> float:
@@ -191,7 +142,7 @@ class BenchModel:
     def _land(self, mist_ml: float) -> tuple[float, float, float]:
         """Water that arrives: leaves keep what they can, the rest drips down.
 
-        Returns what falls (kg/m2), that times its temperature, and the heat brought to leaves (J/m2).
+        Returns what falls (kg/m2), that times its temperature, and heat brought to leaves (J/m2).
         """
         p = self.params
         given = mist_ml * 0.001 / p.area_m2
@@ -210,7 +161,7 @@ class BenchModel:
         self.film_kg_m2 = film
         return falling, fall_heat, leaf_heat
 
-    def _move_vapour(self, dt_s: float, house_kpa: float) -> _Fluxes:
+    def _move_vapour(self, dt_s: float, house_kpa: float) -> Fluxes:
         """Implicit vapour balance, with saturation at the surfaces as the step begins."""
         k_leaf, k_skin, k_cover, r_surf, k_air, full, per_film, closed, lid = self._vapour_constants
         film = self.film_kg_m2
@@ -276,7 +227,7 @@ class BenchModel:
         self.film_kg_m2 = film
         if film * per_film > WET_SHARE:
             self.wet_s += dt_s
-        return _Fluxes(film_kg_s, skin_kg_s, cover_kg_s, fog_kg, surfaces, solved_kpa, surface_c)
+        return Fluxes(film_kg_s, skin_kg_s, cover_kg_s, fog_kg, surfaces, solved_kpa, surface_c)
 
     def _keep_condensate(self, film_kg: float) -> None:
         most = self.params.cover_film_kg_m2
@@ -285,7 +236,7 @@ class BenchModel:
             film_kg = most
         self._cover_film = film_kg
 
-    def _warm_air(self, dt_s: float, weather: Weather, fluxes: _Fluxes, leaf_heat: float) -> None:
+    def _warm_air(self, dt_s: float, weather: Weather, fluxes: Fluxes, leaf_heat: float) -> None:
         """Leaf, air and cover, implicit together."""
         (leaf_j, air_j, cover_j, g_surf_leaf, g_surf, g_surf_cover, g_out, sun_leaf, sun_cover, _,
          closed, lid) = self._heat_constants  # fmt: skip
@@ -392,50 +343,3 @@ class BenchModel:
         """Water held per m2 of bench: compost, leaves, cover and air, kg."""
         total = self.film_kg_m2 + self._cover_film + self._vapour_constants[4] * self.vapour_kpa
         return total + sum(bay.weight * bay.water_kg_m2 for bay in self.bays)
-
-
-def _vapour_constants(p: BenchParams) -> tuple[float, ...]:
-    vapour = VAPOUR_KG_M3_KPA
-    return (
-        vapour * p.leaf_area / p.leaf_air_s_m,
-        vapour * p.leaf_area / (p.leaf_air_s_m + p.leaf_s_m),
-        vapour * p.cover_air_w_m2k / AIR_J_M3K,
-        AIR_J_M3K / p.surface_air_w_m2k + p.surface_s_m,
-        vapour * p.air_m,
-        p.water_kg_m2,
-        1.0 / (p.film_kg_m2 * p.leaf_area),
-        vapour * p.vent_m_s,
-        vapour * p.lid_m_s,
-    )
-
-
-def _heat_constants(p: BenchParams) -> tuple[float, ...]:
-    return (
-        p.leaf_j_m2k * p.leaf_area,
-        AIR_J_M3K * p.air_m,
-        p.cover_j_m2k,
-        p.surface_leaf_w_m2k,
-        p.surface_air_w_m2k,
-        p.surface_cover_w_m2k,
-        p.cover_out_w_m2k,
-        p.sun_leaf,
-        p.sun_cover,
-        p.sun_leaf + p.sun_surface + p.sun_cover,
-        AIR_J_M3K * p.vent_m_s,
-        AIR_J_M3K * p.lid_m_s,
-    )
-
-
-def _bay_constants(p: BenchParams) -> tuple[float, ...]:
-    layer_m = p.depth_m / p.layers
-    return (
-        p.mat_j_m2k,
-        p.compost_j_m3k * layer_m,
-        1.0 / (1.0 / p.contact_w_m2k + 0.5 * layer_m / p.compost_w_mk),
-        p.compost_w_mk / layer_m,
-        p.below_w_m2k,
-        p.surface_air_w_m2k,
-        p.surface_cover_w_m2k,
-        p.surface_leaf_w_m2k,
-        p.sun_surface,
-    )

@@ -8,7 +8,7 @@ from typing import Final, NamedTuple
 from simulator.faults import Fault
 
 NOISE_DRAWS: Final = 4099
-"""Noise is drawn once and gone round; a prime, so that it does not beat with the report interval."""
+"""Noise is drawn once and gone round; a prime, so that it beats with no report interval."""
 
 
 class ProbeMake(NamedTuple):

@@ -1,0 +1,290 @@
+"""A whole site's benches and boards, built from its bench file, and the faults that strike them."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import Final, TypeVar
+
+from config.model import Bench, Probe, Site, mat_id, mister_id, probe_id
+from simulator.bench import BenchModel
+from simulator.bench_params import BENCH, BenchParams, fitted
+from simulator.board import MAT_LONGEST_S, MIST_LONGEST_S, SimBoard
+from simulator.faults import KINDS, Fault, FaultError
+from simulator.film import saturation_kpa
+from simulator.probes import SimProbe
+from simulator.spells import Sky
+from simulator.truth import BayTruth, BenchTruth
+from simulator.weather import Weather
+
+T = TypeVar("T")
+
+DEPTH_MM: Final = 25.0
+"""Height of the base probe above the mat, where the bench file does not say."""
+FLOW_ML_S_M2: Final = 6.0
+"""Flow of the nozzles where the bench file does not say: 5 s give 30 mL/m2, within the 15-65 mL/m2
+that ten-day courses of zonal geranium work out to (Horticultural Reviews 44, 2017)."""
+
+
+@dataclass(slots=True)
+class _Switch:
+    """A mat or mister on a board. passes: share that gets through; stuck: on for good."""
+
+    link: str
+    channel: str
+    passes: float = 1.0
+    stuck: bool = False
+    was_on: bool = False
+
+
+@dataclass(slots=True)
+class RiggedBench:
+    """One bench: its model, what is switched on it, where its bases lie, and its true course."""
+
+    model: BenchModel
+    mats: dict[str, _Switch]
+    mister: _Switch | None
+    flow_ml_s: float
+    place: tuple[int, float]
+    mats_w: dict[str, float]
+    truth: BenchTruth = field(default_factory=BenchTruth)
+
+
+class Rig:
+    """Benches, boards and probes of a site that `as_rehearsed` has made.
+
+    sky: weather of the house.  utc_s: when it starts.  seed: for the probes' noise.
+    Raises FaultError (from `strike`) for a target that the site does not have.
+    """
+
+    def __init__(
+        self,
+        site: Site,
+        sky: Sky,
+        utc_s: float,
+        *,
+        params: BenchParams = BENCH,
+        seed: int = 1,
+        power_up: bool = True,
+    ) -> None:
+        self.site = site
+        self._sky = sky
+        self.weather: Weather = sky.at(utc_s)
+        self.powered = power_up
+        self.benches = {
+            name: _rigged(bench, params, self.weather) for name, bench in site.benches.items()
+        }
+        self.probes: dict[str, SimProbe] = {}
+        channels: dict[str, dict[str, Callable[[], str | None]]] = {name: {} for name in site.links}
+        for name, bench in site.benches.items():
+            self._fit_probes(name, bench, channels, seed)
+        self.boards = {
+            link: SimBoard(channels[link], _relays_on(site, link), name=link) for link in site.links
+        }
+        self._list = tuple(self.probes.values())
+        self._faults: tuple[Fault, ...] = ()
+
+    # -- time -------------------------------------------------------------------------------------
+
+    def advance(self, dt_s: float, utc_s: float) -> None:
+        """Let `dt_s` seconds pass, up to `utc_s`."""
+        weather = self.weather = self._sky.at(utc_s)
+        on_s = {link: board.advance(dt_s) for link, board in self.boards.items()}
+        for bench in self.benches.values():
+            self._advance_bench(bench, dt_s, weather, on_s)
+        for probe in self._list:
+            probe.advance(dt_s)
+
+    def _advance_bench(
+        self,
+        bench: RiggedBench,
+        dt_s: float,
+        weather: Weather,
+        on_s: Mapping[str, Mapping[str, float]],
+    ) -> None:
+        truth = bench.truth
+        model = bench.model
+        shares = []
+        for name, mat in bench.mats.items():
+            share = on_s[mat.link][mat.channel] / dt_s
+            if mat.stuck and self.powered:
+                share = 1.0
+            bay_truth = truth.bays[name]
+            if (share > 0.0) is not mat.was_on:
+                mat.was_on = not mat.was_on
+                bay_truth.starts += mat.was_on
+            share *= mat.passes
+            if share:
+                bay_truth.mat_j += share * dt_s * bench.mats_w[name]
+            shares.append(share)
+        mist_ml = 0.0
+        mister = bench.mister
+        if mister is not None:
+            open_s = dt_s if mister.stuck and self.powered else on_s[mister.link][mister.channel]
+            if open_s > 0.0:
+                mist_ml = open_s * bench.flow_ml_s * mister.passes
+                truth.mist_l += mist_ml * 0.001
+            if (open_s > 0.0) is not mister.was_on:
+                mister.was_on = not mister.was_on
+                truth.bursts += mister.was_on
+        wet_before_s = model.wet_s
+        model.advance(dt_s, shares, mist_ml, weather)
+        wet_s = model.wet_s - wet_before_s
+        truth.span_s += dt_s
+        truth.wet_s += wet_s
+        if not wet_s:
+            deficit_kpa = saturation_kpa(model.leaf_c) - model.vapour_kpa
+            if deficit_kpa > 0.0:
+                truth.dry_kpa_s += deficit_kpa * dt_s
+        for index, bay_truth in enumerate(truth.bays.values()):
+            bay_truth.add(dt_s, model.base_c(index, bench.place))
+
+    def base_c(self, bench: str, bay: str) -> float:
+        """True base of a bay at cutting depth, degC."""
+        rigged = self.benches[bench]
+        return rigged.model.base_c(list(rigged.mats).index(bay), rigged.place)
+
+    def power(self, on: bool) -> None:
+        """Take the site's power away, or give it back: boards then start anew."""
+        if on is not self.powered:
+            for board in self.boards.values():
+                board.power_up()
+        self.powered = on
+
+    # -- faults -----------------------------------------------------------------------------------
+
+    def strike(self, faults: tuple[Fault, ...]) -> None:
+        """Make exactly these faults stand; links' and the whole site's are the caller's."""
+        begun = [fault for fault in faults if fault not in self._faults]
+        ended = [fault for fault in self._faults if fault not in faults]
+        self._faults = faults
+        for fault in ended:
+            self._apply(fault, begins=False)
+        for fault in begun:
+            self._apply(fault, begins=True)
+
+    def _apply(self, fault: Fault, *, begins: bool) -> None:
+        on = KINDS[fault.kind].on
+        if on in ("probe", "humidity"):
+            self.probe_for(fault).strike(fault if begins else None)
+        elif on in ("mat", "mister"):
+            switch = self._mat_for(fault) if on == "mat" else self._mister_for(fault)
+            stuck = fault.kind in ("relay_welded", "valve_open")
+            switch.stuck = stuck and begins
+            if not stuck:
+                switch.passes = fault.size if begins else 1.0
+        elif fault.kind == "lid_open":
+            self._bench_for(fault).model.lid_open = begins
+        elif fault.kind == "watering" and begins:
+            self._bench_for(fault).model.water(fault.size, self.weather.house_c)
+
+    def probe_for(self, fault: Fault) -> SimProbe:
+        """The probe a fault strikes: the one named, else the first of a fitting kind."""
+        if fault.target:
+            return _named(self.probes, fault)
+        wanted = "humidity" if KINDS[fault.kind].on == "humidity" else "base_temperature"
+        found = [probe for probe in self.probes.values() if probe.kind == wanted]
+        if not found:
+            raise FaultError(f"fault {fault.kind}: the site has no {wanted} probe to strike")
+        return found[0]
+
+    def _mat_for(self, fault: Fault) -> _Switch:
+        mats = {
+            mat_id(name, bay): switch
+            for name, bench in self.benches.items()
+            for bay, switch in bench.mats.items()
+        }
+        return _named(mats, fault)
+
+    def _mister_for(self, fault: Fault) -> _Switch:
+        found = {mister_id(n): b.mister for n, b in self.benches.items() if b.mister is not None}
+        return _named(found, fault)
+
+    def _bench_for(self, fault: Fault) -> RiggedBench:
+        return _named(self.benches, fault)
+
+    # -- building ---------------------------------------------------------------------------------
+
+    def _fit_probes(
+        self,
+        name: str,
+        bench: Bench,
+        channels: dict[str, dict[str, Callable[[], str | None]]],
+        seed: int,
+    ) -> None:
+        model = self.benches[name].model
+        truths: dict[str, Callable[[], float]] = {
+            "air_temperature": lambda: model.air_c,
+            "humidity": lambda: model.rh_pct,
+            "house_temperature": lambda: self.weather.house_c,
+            "light": lambda: self.weather.sun_w_m2,
+        }
+
+        def fit(bay: str | None, probe: Probe, truth: Callable[[], float]) -> None:
+            key = probe_id(name, bay, probe)
+            # The bench file's corrections are right: what the probe says is wrong by as much.
+            offset = -(probe.offset_pct if probe.kind == "humidity" else probe.offset_c)
+            made = SimProbe(key, probe.kind, truth, lambda: model.air_c, seed=seed, offset=offset)
+            self.probes[key] = made
+            channels[probe.link][probe.channel or key] = made.text
+
+        for index, (bay_name, bay) in enumerate(bench.bays.items()):
+            for probe in bay.probes:
+                place = model.at_height(DEPTH_MM if probe.height_mm is None else probe.height_mm)
+                if probe.kind == "base_temperature":
+                    fit(bay_name, probe, _base_at(model, index, place))
+                else:
+                    fit(bay_name, probe, truths[probe.kind])
+        for probe in bench.air.probes:
+            fit(None, probe, truths[probe.kind])
+
+
+def _base_at(model: BenchModel, bay: int, place: tuple[int, float]) -> Callable[[], float]:
+    return lambda: model.base_c(bay, place)
+
+
+def _rigged(bench: Bench, params: BenchParams, weather: Weather) -> RiggedBench:
+    own = fitted(params, [(bay.mat.power_w, bay.mat.area_m2) for bay in bench.bays.values()])
+    model = BenchModel(own, start_c=weather.house_c)
+    mats = {
+        name: _Switch(bay.mat.link, bay.mat.channel or name) for name, bay in bench.bays.items()
+    }
+    mister = None
+    flow_ml_s = FLOW_ML_S_M2 * own.area_m2
+    if bench.mister is not None:
+        mister = _Switch(bench.mister.link, bench.mister.channel or "mist")
+        flow_ml_s = bench.mister.flow_ml_per_s or flow_ml_s
+    mats_w = {name: bay.mat.power_w for name, bay in bench.bays.items()}
+    truth = BenchTruth({name: _bay_truth(bench, name) for name in bench.bays})
+    place = model.at_height(DEPTH_MM)
+    return RiggedBench(model, mats, mister, flow_ml_s, place, mats_w, truth)
+
+
+def _bay_truth(bench: Bench, bay: str) -> BayTruth:
+    """Judged against the heat plan where it says, else the usual band of most temperate plants."""
+    heat = bench.heat_for(bay)
+    middle = heat.target_c or 21.0
+    return BayTruth(heat.good_low_c or middle - 2.0, middle, heat.good_high_c or middle + 3.0)
+
+
+def _relays_on(site: Site, link: str) -> dict[str, float]:
+    """Channels switched by the board of a link, with its longest for each."""
+    found: dict[str, float] = {}
+    for bench in site.benches.values():
+        for name, bay in bench.bays.items():
+            if bay.mat.link == link:
+                found[bay.mat.channel or name] = MAT_LONGEST_S
+        if bench.mister is not None and bench.mister.link == link:
+            found[bench.mister.channel or "mist"] = MIST_LONGEST_S
+    return found
+
+
+def _named(known: Mapping[str, T], fault: Fault) -> T:
+    """What a fault names, or the first there is."""
+    if not known:
+        raise FaultError(f"fault {fault.kind}: the site has nothing it could strike")
+    if not fault.target:
+        return next(iter(known.values()))
+    if fault.target not in known:
+        raise FaultError(
+            f'fault {fault.kind}: there is no "{fault.target}"; there are: {", ".join(known)}'
+        )
+    return known[fault.target]
