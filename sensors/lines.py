@@ -87,7 +87,7 @@ def decode(line: str | bytes) -> tuple[str, int, dict[str, str]]:
         else:
             data = line
             text = line.decode()
-    except (UnicodeError, ValueError):
+    except ValueError:
         raise LineError("a line holds bytes that are not ASCII") from None
     if text[-1:] == "\n":
         text = text[:-1]
@@ -136,8 +136,8 @@ def parse_number(text: str) -> float:
 class LineAssembler:
     """Bytes in, whole lines out; keeps the unfinished rest, and never more than 200 bytes of it.
 
-    A line that is too long, or holds a byte that is no printable ASCII, is dropped up to its
-    newline and counted in `dropped`. Empty lines are passed over. A carriage return before the
+    A line that is too long, or not ASCII, is dropped up to its newline and counted in `dropped`;
+    whether the others make sense is for `decode` to say. Empty lines are passed over. A carriage return before the
     newline is taken off: some consoles put it there.
     """
 
@@ -166,7 +166,7 @@ class LineAssembler:
                 line = line[:-1]
             if not line:
                 continue
-            text = _printable(line)
+            text = _as_text(line)
             if text:
                 lines.append(text)
             else:
@@ -190,15 +190,14 @@ class LineAssembler:
             self.dropped += 1
 
 
-def _printable(line: bytes) -> str:
-    """The line as text, "" when it is too long or not printable ASCII."""
+def _as_text(line: bytes) -> str:
+    """The line as text, "" when it is too long or not ASCII."""
     if len(line) >= LINE_BYTES:
         return ""
     try:
-        text = line.decode()
-    except (UnicodeError, ValueError):
+        return line.decode("ascii")
+    except ValueError:
         return ""
-    return "" if text.strip(_PRINTABLE) else text
 
 
 def _sequence(text: str) -> int:

@@ -1,0 +1,65 @@
+"""Which topics the bench file names on one MQTT link."""
+
+from collections.abc import Iterator
+from typing import NamedTuple
+
+from config.model import Probe, Relay, Site
+from sensors.topics import LONE_NODE, check_topic, foreign_key, parse_pointer, slug
+
+
+class Switch(NamedTuple):
+    """A plain on/off topic of another device."""
+
+    topic: str
+    on_payload: str
+    off_payload: str
+
+
+class Addresses(NamedTuple):
+    """What an MQTT link reads and switches.
+
+    site: the site's topic level.  probes: topic -> (channel key, JSON pointer) of each value in it.
+    switches: channel key -> switch.  lone_board: True unless a node is really called "board"; then
+    the board of that name in topics is the node "" of the bench file.
+    """
+
+    site: str
+    probes: dict[str, list[tuple[str, str]]]
+    switches: dict[str, Switch]
+    lone_board: bool = True
+
+
+def addresses_of(site: Site, link: str) -> Addresses:
+    """The addresses that the bench file names on `link`.
+
+    Raises PayloadError for a topic or pointer that cannot be used.
+    """
+    probes: dict[str, list[tuple[str, str]]] = {}
+    switches: dict[str, Switch] = {}
+    lone_board = True
+    for item in _points(site):
+        if item.link != link:
+            continue
+        lone_board = lone_board and item.node != LONE_NODE
+        if item.topic is None:
+            continue
+        topic = check_topic(item.topic)
+        if isinstance(item, Probe):
+            parse_pointer(item.pointer)
+            value = (foreign_key(topic, item.pointer), item.pointer)
+            values = probes.setdefault(topic, [])
+            if value not in values:
+                values.append(value)
+        else:
+            switches[foreign_key(topic)] = Switch(topic, item.on_payload, item.off_payload)
+    return Addresses(slug(site.site.name), probes, switches, lone_board)
+
+
+def _points(site: Site) -> Iterator[Probe | Relay]:
+    for bench in site.benches.values():
+        yield from bench.air.probes
+        if bench.mister is not None:
+            yield bench.mister
+        for bay in bench.bays.values():
+            yield from bay.probes
+            yield bay.mat
