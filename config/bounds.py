@@ -14,6 +14,8 @@ BASE_TRIP_C: Final = 30.0
 BASE_CEILING_NO_CUTOUT_C: Final = 28.0
 BASE_TRIP_NO_CUTOUT_C: Final = 27.0
 """The same two without a declared independent thermal cut-out on the mat."""
+CUTOUT_HIGHEST_C: Final = 45.0
+"""A cut-out on the mat set hotter than this protects no roots, and is not counted as declared."""
 TARGET_LOWEST_C: Final = 5.0
 TARGET_HIGHEST_C: Final = 28.0
 BURST_LONGEST_S: Final = 60.0

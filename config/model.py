@@ -1,15 +1,26 @@
 """What a site has and wants: the bench file as checked, frozen records.
 
 Units are in the key names. Every record refuses unknown keys. Meaning across records (a probe's
-link exists, no two relays on one channel, limits the right way round) is checked by `Site`.
+link exists, no two relays on one channel, limits the right way round) is checked by
+`config.meaning`, for every file that is read with `config.load`.
 """
 
+import re
 from datetime import time
 from typing import Annotated, Literal, Self
 from zoneinfo import ZoneInfo, available_timezones
 
-from pydantic import BaseModel, ConfigDict, Field, StrictBool, StrictInt, StrictStr, field_validator
-from pydantic import model_validator
+from pydantic import (
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    StrictBool,
+    StrictInt,
+    StrictStr,
+    field_validator,
+    model_validator,
+)
 from pydantic_core import PydanticCustomError
 
 from config import bounds
@@ -29,9 +40,21 @@ Target = Annotated[float, _number(bounds.TARGET_LOWEST_C, bounds.TARGET_HIGHEST_
 Kelvin = Annotated[float, _number(-30, 30)]
 Positive = Annotated[float, Field(strict=True, gt=0, allow_inf_nan=False)]
 
-ProbeKind = Literal[
-    "base_temperature", "air_temperature", "humidity", "house_temperature", "light"
-]
+
+def _local_time(value: object) -> object:
+    """A TOML time of day, or the text "22:30". A bare number is refused, not taken as seconds."""
+    if isinstance(value, str) and re.fullmatch(
+        r"([01]\d|2[0-3]):[0-5]\d(:[0-5]\d)?", value, re.ASCII
+    ):
+        return time.fromisoformat(value)
+    if isinstance(value, time) and value.tzinfo is None:
+        return value
+    raise PydanticCustomError("local_time", "this is not a time of day")
+
+
+LocalTime = Annotated[time, BeforeValidator(_local_time)]
+
+ProbeKind = Literal["base_temperature", "air_temperature", "humidity", "house_temperature", "light"]
 AIR_KINDS: tuple[ProbeKind, ...] = (
     "air_temperature", "humidity", "house_temperature", "light",
 )  # fmt: skip
@@ -54,7 +77,7 @@ class SiteInfo(Record):
     @classmethod
     def _known_zone(cls, zone: str) -> str:
         if zone not in available_timezones():
-            raise PydanticCustomError("timezone", "a time zone name such as Europe/Dublin")
+            raise PydanticCustomError("timezone", "this is not a known time zone")
         return zone
 
     @property
@@ -91,7 +114,7 @@ LinkPlan = Annotated[SerialLink | MqttLink | MemoryLinkPlan, Field(discriminator
 
 
 class Probe(Record):
-    """One measuring point. Either a board's `channel`, or any MQTT `topic` with a JSON `pointer`."""
+    """One measuring point: either a board's `channel`, or an MQTT `topic` with a JSON `pointer`."""
 
     link: Name
     kind: ProbeKind
@@ -114,7 +137,9 @@ class Probe(Record):
     def _one_address(self) -> Self:
         if (self.channel is None) == (self.topic is None):
             raise PydanticCustomError(
-                "probe_address", "either channel (a board's probe) or topic (an MQTT device)"
+                "probe_address",
+                "a probe has one address; write either channel (on a board) or topic (any MQTT "
+                "device)",
             )
         return self
 
@@ -135,11 +160,15 @@ class Relay(Record):
     def _one_address(self) -> Self:
         if (self.channel is None) == (self.topic is None):
             raise PydanticCustomError(
-                "relay_address", "either channel (a board's relay) or topic (an MQTT switch)"
+                "relay_address",
+                "a relay has one address; write either channel (on a board) or topic (a plain "
+                "MQTT switch)",
             )
         if self.topic is not None and self.lease == "board":
             raise PydanticCustomError(
-                "relay_lease", 'lease = "auto_off" or lease = "none" for an MQTT switch'
+                "relay_lease",
+                'a plain MQTT switch takes no lease from Warmfoot; write lease = "auto_off" if the '
+                'switch itself goes off after a set time, lease = "none" if it does not',
             )
         return self
 
@@ -160,8 +189,8 @@ class Mister(Relay):
 class DayPart(Record):
     """A stretch of the local day with a base target of its own."""
 
-    start: time
-    end: time
+    start: LocalTime
+    end: LocalTime
     target_c: Target
 
 
@@ -177,8 +206,8 @@ class HeatPlan(Record):
     ride: Literal["low", "target", "high"] = "target"
     """Where in the good band to hold: low saves heat, high saves days."""
     parts: tuple[DayPart, ...] = ()
-    window_s: Annotated[float, _number(60, 3600)] = 1800.0
-    """Length of the time-proportioning window."""
+    window_s: Annotated[float, _number(60, 3600)] = 2160.0
+    """Length of the time-proportioning window; the default is 40 windows a day."""
     shortest_s: Annotated[float, _number(5, 600)] = 60.0
     """Shortest time on, and off, of the mat's relay."""
     gain_duty_per_k: Positive | None = None
@@ -255,8 +284,8 @@ class Bench(Record):
 
 
 class TariffWindow(Record):
-    start: time
-    end: time
+    start: LocalTime
+    end: LocalTime
     price_per_kwh: Annotated[float, _number(0, 1000)]
 
 
@@ -279,9 +308,9 @@ class Route(Record):
 
 class Alerts(Record):
     routes: dict[Name, Route] = {}
-    quiet_from: time | None = None
-    quiet_until: time | None = None
-    all_well_at: time | None = time(7, 30)
+    quiet_from: LocalTime | None = None
+    quiet_until: LocalTime | None = None
+    all_well_at: LocalTime | None = time(7, 30)
 
 
 class JournalPlan(Record):

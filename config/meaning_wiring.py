@@ -1,0 +1,214 @@
+"""Who is wired to what: links, addresses, names in the records."""
+
+from collections.abc import Iterator
+from typing import NamedTuple
+
+from config.model import (
+    AIR_KINDS,
+    Bench,
+    MqttLink,
+    Probe,
+    Relay,
+    SerialLink,
+    Site,
+    mat_id,
+    mister_id,
+    probe_id,
+)
+from config.near import near
+
+Path = tuple[str | int, ...]
+
+
+class Finding(NamedTuple):
+    """Something wrong. path: key path, list entries counted from 0.  text: what, and what to do."""
+
+    path: Path
+    text: str
+
+
+class _Place(NamedTuple):
+    path: Path
+    id: str
+    device: Probe | Relay
+
+
+def wiring(site: Site) -> Iterator[Finding]:
+    """Links that are not there, addresses that do not fit or are taken, names used twice."""
+    yield from _links(site)
+    places = list(_places(site))
+    for place in places:
+        yield from _address(place, site)
+        if isinstance(place.device, Probe):
+            yield from _probe(place.path, place.device)
+        elif place.device.channel is not None and place.device.lease != "board":
+            yield Finding(
+                (*place.path, "lease"),
+                "a board always takes a lease; this key is for plain MQTT switches, take it out",
+            )
+    taken = list(_taken(places))
+    for place, earlier in taken:
+        last, what = "channel" if place.device.channel else "topic", _what(place.device)
+        yield Finding(
+            (*place.path, last), f"{earlier.id} already has this {what}; each serves one place only"
+        )
+    twice = {place.path for place, _ in taken}
+    yield from _same_names(site, [place for place in places if place.path not in twice])
+
+
+def _places(site: Site) -> Iterator[_Place]:
+    for name, bench in site.benches.items():
+        path: Path = ("benches", name)
+        for number, probe in enumerate(bench.air.probes):
+            yield _Place((*path, "air", "probes", number), probe_id(name, None, probe), probe)
+        if bench.mister is not None:
+            yield _Place((*path, "mister"), mister_id(name), bench.mister)
+        yield from _bay_places(path, name, bench)
+
+
+def _bay_places(path: Path, name: str, bench: Bench) -> Iterator[_Place]:
+    for bay_name, bay in bench.bays.items():
+        place = (*path, "bays", bay_name)
+        for number, probe in enumerate(bay.probes):
+            yield _Place((*place, "probes", number), probe_id(name, bay_name, probe), probe)
+        yield _Place((*place, "mat"), mat_id(name, bay_name), bay.mat)
+
+
+def _links(site: Site) -> Iterator[Finding]:
+    ports: dict[str, str] = {}
+    clients: dict[tuple[str, int, str], str] = {}
+    for name, link in site.links.items():
+        path: Path = ("links", name)
+        if isinstance(link, SerialLink):
+            if (other := ports.setdefault(link.port, name)) != name:
+                yield Finding((*path, "port"), f"link {other} already uses this port")
+        elif isinstance(link, MqttLink):
+            yield from _mqtt(path, link)
+            if link.client_id is not None:
+                key = (link.host, link.port, link.client_id)
+                if (other := clients.setdefault(key, name)) != name:
+                    yield Finding(
+                        (*path, "client_id"),
+                        f"link {other} has the same client_id; a broker lets only one of them in",
+                    )
+    if site.publish is not None and not isinstance(site.links.get(site.publish), MqttLink):
+        mqtt = [name for name, link in site.links.items() if isinstance(link, MqttLink)]
+        there = f"write one of {', '.join(mqtt)}" if mqtt else "there is none in this file"
+        yield Finding(
+            ("publish",), f"this is not the name of an mqtt link{near(site.publish, mqtt)}; {there}"
+        )
+
+
+def _mqtt(path: Path, link: MqttLink) -> Iterator[Finding]:
+    if link.password_env is not None and link.user is None:
+        yield Finding((*path, "password_env"), "a password goes with a user; write user as well")
+    if link.ca_file is not None and not link.tls:
+        yield Finding((*path, "ca_file"), "this is only used with tls = true; write that as well")
+
+
+def _address(place: _Place, site: Site) -> Iterator[Finding]:
+    path, device = place.path, place.device
+    link = site.links.get(device.link)
+    if link is None:
+        yield Finding(
+            (*path, "link"),
+            f"there is no such link{near(device.link, site.links)}; write one of "
+            f"{', '.join(site.links)}",
+        )
+    elif isinstance(link, MqttLink):
+        if device.channel is not None and device.node is None:
+            yield Finding(
+                path, f"link {device.link} is shared by many boards; write node, the board's name"
+            )
+    else:
+        if device.topic is not None:
+            yield Finding(
+                (*path, "topic"), f"link {device.link} is not mqtt; write channel instead of topic"
+            )
+        if device.node is not None:
+            yield Finding(
+                (*path, "node"), f"link {device.link} carries one board only; take node out"
+            )
+    yield from _topic(path, device)
+
+
+def _topic(path: Path, device: Probe | Relay) -> Iterator[Finding]:
+    topic = device.topic
+    if topic is not None:
+        if device.node is not None:
+            yield Finding((*path, "node"), "node goes with channel, not with topic; take it out")
+        if not topic or any(letter in topic for letter in "+#\0"):
+            yield Finding(
+                (*path, "topic"), "write one device's whole topic, without the wildcards + and #"
+            )
+    if isinstance(device, Relay):
+        if topic is not None and device.on_payload == device.off_payload:
+            yield Finding(
+                (*path, "off_payload"), "on_payload and off_payload are the same; make them differ"
+            )
+    elif device.pointer:
+        yield from _pointer(path, device)
+
+
+def _pointer(path: Path, probe: Probe) -> Iterator[Finding]:
+    """RFC 6901: a pointer is empty or begins with a slash; a tilde is followed by 0 or 1."""
+    if probe.topic is None:
+        yield Finding((*path, "pointer"), "pointer goes with topic; take it out")
+    tilde_parts = probe.pointer.split("~")[1:]
+    if probe.pointer[0] != "/" or any(not part.startswith(("0", "1")) for part in tilde_parts):
+        yield Finding(
+            (*path, "pointer"),
+            'this is not a JSON pointer; write such as "/temperature" or "/sensor/0/value"',
+        )
+
+
+def _probe(path: Path, probe: Probe) -> Iterator[Finding]:
+    in_bay = "bays" in path
+    if in_bay and probe.kind != "base_temperature":
+        yield Finding(
+            (*path, "kind"),
+            "a bay holds base_temperature probes only; move this one to the bench's air",
+        )
+    if not in_bay and probe.kind not in AIR_KINDS:
+        yield Finding(
+            (*path, "kind"),
+            f"a base probe belongs to a bay; in the air stand {', '.join(AIR_KINDS)}",
+        )
+    if probe.offset_c and not probe.kind.endswith("temperature"):
+        yield Finding((*path, "offset_c"), f"{probe.kind} is not a temperature; take offset_c out")
+    if probe.offset_pct and probe.kind != "humidity":
+        yield Finding(
+            (*path, "offset_pct"), "only a humidity probe has offset_pct; write offset_c instead"
+        )
+    if probe.height_mm is not None and not in_bay:
+        yield Finding((*path, "height_mm"), "only a base probe has a height above the mat")
+
+
+def _taken(places: list[_Place]) -> Iterator[tuple[_Place, _Place]]:
+    """Places whose address an earlier one has: that place, and the earlier one."""
+    seen: dict[tuple[str | None, ...], _Place] = {}
+    for place in places:
+        device = place.device
+        pointer = device.pointer if isinstance(device, Probe) else ""
+        what = _what(device)
+        key = (what, device.link, device.node, device.channel, device.topic, pointer)
+        earlier = seen.setdefault(key, place)
+        if earlier is not place:
+            yield place, earlier
+
+
+def _what(device: Probe | Relay) -> str:
+    return "probe" if isinstance(device, Probe) else "relay"
+
+
+def _same_names(site: Site, places: list[_Place]) -> Iterator[Finding]:
+    """Names in the records must tell probes, relays and bays apart."""
+    seen = {f"{bench}.{bay}": "bay" for bench in site.benches for bay in site.benches[bench].bays}
+    for place in places:
+        if place.id in seen:
+            yield Finding(
+                place.path,
+                f"its name in the records, {place.id}, is already that of a {seen[place.id]}; "
+                "give it another name",
+            )
+        seen.setdefault(place.id, _what(place.device))
