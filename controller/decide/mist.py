@@ -95,16 +95,17 @@ def _view(
     day = is_day(bench, sky)
     known = climate_known(bench)
     deficit_kpa = leaf_deficit_kpa(bench, sky) if known else nan
-    dryness, film, dried_day = state.dryness_kpa_min, state.film_kpa_min, state.dried_day
+    film, dried_day = state.film_kpa_min, state.dried_day
+    summed_min = max(0.0, min(dt_s if unseen_s == inf else unseen_s, SUM_LONGEST_S)) / 60
     if known:
-        summed_s = min(dt_s if unseen_s == inf else unseen_s, SUM_LONGEST_S)
-        gained = deficit_kpa * max(0.0, summed_s) / 60
-        dryness = min(DRYNESS_MOST_KPA_MIN, dryness + gained)
+        gained = deficit_kpa * summed_min
         if film > 0:
             film = max(0.0, film - gained)
             # Drying in the night is not the day's drying: leaves are dry then anyway.
             if film == 0 and day:
                 dried_day = sky.day_number
+    else:
+        gained = _assumed_kpa_min(aims, day, summed_min)
     return View(
         aims,
         state,
@@ -116,12 +117,19 @@ def _view(
         day,
         known,
         deficit_kpa,
-        dryness,
+        min(DRYNESS_MOST_KPA_MIN, state.dryness_kpa_min + gained),
         film,
         dried_day,
         unseen_s,
         _since(state.last_burst_s, now.mono_s),
     )
+
+
+def _assumed_kpa_min(aims: MistAims, day: bool, span_min: float) -> float:
+    """Dryness assumed while the climate is not known: by day, a dose in each survival interval."""
+    if aims.dose_kpa_min is None or not day:
+        return 0.0
+    return aims.dose_kpa_min * span_min * 60 / aims.survival_every_s
 
 
 def _since(then_s: float, mono_s: float) -> float:

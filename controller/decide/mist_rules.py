@@ -247,7 +247,7 @@ def blind(view: View) -> Choice | None:
 
 
 def waiting(view: View) -> Choice:
-    """Nothing is due. The next look is before a deficit up to a quarter greater reaches the dose."""
+    """Nothing is due. Looks again before a quarter greater a deficit could reach the dose."""
     dose = view.aims.dose_kpa_min
     if dose is None:
         return Choice(0.0, Reason("mist_weaned"))
