@@ -158,7 +158,7 @@ class Intake:
             probe = self._fitted.get((link_name, arrival.node, channel))
             if probe is None:
                 self._count_unknown(link_name, link, arrival.node, channel, text)
-            elif probe.memory.heard == 0:
+            else:
                 probe.show_retained(text)
 
     def _count_unknown(

@@ -184,6 +184,13 @@ def test_spans_follow_the_last_hours_only() -> None:
     assert memory.high_3h - memory.low_3h == 1.0
 
 
+def test_an_extreme_counts_for_the_whole_of_three_hours() -> None:
+    memory = ProbeMemory("p")
+    feed(memory, ["20.0"] * 90)
+    feed(memory, ["21.0"] * 1020, start_s=900.0)
+    assert memory.high_3h - memory.low_3h == 1.0
+
+
 def test_new_extreme_widens_the_span_at_once() -> None:
     memory = ProbeMemory("p")
     feed(memory, ["21.0"] * 1200)
