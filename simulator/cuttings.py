@@ -41,12 +41,14 @@ class Nature:
 
 NATURES: Final = {
     "softwood": Nature(days=21.0, strike=0.90),
+    "greenwood": Nature(days=28.0, strike=0.88, wilt_kpa_h=16.0),
     "semi_ripe": Nature(low_c=6.0, best_c=22.0, days=42.0, strike=0.78, wilt_kpa_h=25.0),
     "hardwood": Nature(low_c=4.0, best_c=21.0, days=35.0, strike=0.70, wilt_kpa_h=150.0),
     "evergreen": Nature(
         low_c=4.0, best_c=20.0, high_c=29.0, days=90.0, strike=0.65, wilt_kpa_h=40.0
     ),
     "herbaceous": Nature(low_c=10.0, best_c=24.0, days=13.0, strike=0.95, wilt_kpa_h=9.0),
+    "tropical": Nature(low_c=15.0, best_c=27.0, high_c=35.0, days=28.0, wilt_kpa_h=10.0),
     "leaf_bud": Nature(days=35.0, strike=0.80),
     "root": Nature(low_c=4.0, best_c=16.0, high_c=28.0, days=50.0, strike=0.80, wilt_kpa_h=500.0),
     "poinsettia": Nature(low_c=17.0, best_c=28.0, high_c=32.0, days=14.0, wilt_kpa_h=8.0),

@@ -7,8 +7,9 @@ find it. Batches are entered as another program on the same machine would enter 
 from pathlib import Path
 from typing import Final
 
+from config.errors import UnknownRecipe
 from config.model import Site
-from config.recipes import Recipe, recipes
+from config.recipes import Recipe, recipe_for
 from controller.journal.batches import BatchBook
 from controller.journal.writer import Journal
 from simulator.cuttings import NATURES, Lot, Tally
@@ -186,13 +187,7 @@ def _phase_after(phase: str, rooted: float, callused: float) -> str:
 
 def _recipe(plan: Stick) -> Recipe:
     """The plant's own recipe, else its kind's."""
-    known = recipes()
-    for recipe in known.values():
-        if recipe.plant == plan.plant and recipe.kind == plan.kind:
-            return recipe
-    if plan.kind not in known:
-        kinds = ", ".join(sorted({recipe.kind for recipe in known.values()}))
-        raise ScenarioError(
-            f'{plan.plant}: no recipe for the kind "{plan.kind}"; there are: {kinds}'
-        )
-    return known[plan.kind]
+    try:
+        return recipe_for(plan.kind, plan.plant)
+    except UnknownRecipe as error:
+        raise ScenarioError(f"batch of {plan.plant}: {error}") from error

@@ -4,7 +4,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Final, TypeVar
 
-from config.model import Bench, Probe, Site, mat_id, mister_id, probe_id
+from config.model import Bench, Probe, Relay, Site, mat_id, mister_id, probe_id
 from simulator.bench import BenchModel
 from simulator.bench_params import BENCH, BenchParams, fitted
 from simulator.board import MAT_LONGEST_S, MIST_LONGEST_S, SimBoard
@@ -26,9 +26,12 @@ that ten-day courses of zonal geranium work out to (Horticultural Reviews 44, 20
 
 @dataclass(slots=True)
 class _Switch:
-    """A mat or mister on a board. passes: share that gets through; stuck: on for good."""
+    """A mat or mister on a board. passes: share that gets through; stuck: on for good.
 
-    link: str
+    board: key in `Rig.boards`, "" for another device's switch, which is never on.
+    """
+
+    board: str
     channel: str
     passes: float = 1.0
     stuck: bool = False
@@ -51,7 +54,10 @@ class RiggedBench:
 class Rig:
     """Benches, boards and probes of a site that `as_rehearsed` has made.
 
-    sky: weather of the house.  utc_s: when it starts.  seed: for the probes' noise.
+    sky: weather of the house.  utc_s: when it starts.  seed: for the probes' noise.  boards: by
+    link name, or "link/node" where the bench file names a node.  pace: how much faster than the
+    boards' own clocks the benches live.  Probes and relays that are other devices' topics are left
+    out; `left_out` names them.
     Raises FaultError (from `strike`) for a target that the site does not have.
     """
 
@@ -63,21 +69,25 @@ class Rig:
         *,
         params: BenchParams = BENCH,
         seed: int = 1,
-        power_up: bool = True,
+        pace: float = 1.0,
     ) -> None:
         self.site = site
         self._sky = sky
         self.weather: Weather = sky.at(utc_s)
-        self.powered = power_up
+        self.powered = True
+        self.left_out: list[str] = []
+        self._pace = pace
         self.benches = {
             name: _rigged(bench, params, self.weather) for name, bench in site.benches.items()
         }
         self.probes: dict[str, SimProbe] = {}
-        channels: dict[str, dict[str, Callable[[], str | None]]] = {name: {} for name in site.links}
+        channels: dict[str, dict[str, Callable[[], str | None]]] = {}
         for name, bench in site.benches.items():
             self._fit_probes(name, bench, channels, seed)
+        relays = self._fit_relays()
         self.boards = {
-            link: SimBoard(channels[link], _relays_on(site, link), name=link) for link in site.links
+            key: SimBoard(channels.get(key, {}), relays.get(key, {}), name=key.replace("/", "-"))
+            for key in dict.fromkeys([*channels, *relays])
         }
         self._list = tuple(self.probes.values())
         self._faults: tuple[Fault, ...] = ()
@@ -87,7 +97,8 @@ class Rig:
     def advance(self, dt_s: float, utc_s: float) -> None:
         """Let `dt_s` seconds pass, up to `utc_s`."""
         weather = self.weather = self._sky.at(utc_s)
-        on_s = {link: board.advance(dt_s) for link, board in self.boards.items()}
+        board_s = dt_s / self._pace
+        on_s = {key: board.advance(board_s) for key, board in self.boards.items()}
         for bench in self.benches.values():
             self._advance_bench(bench, dt_s, weather, on_s)
         for probe in self._list:
@@ -104,7 +115,7 @@ class Rig:
         model = bench.model
         shares = []
         for name, mat in bench.mats.items():
-            share = on_s[mat.link][mat.channel] / dt_s
+            share = on_s[mat.board][mat.channel] * self._pace / dt_s if mat.board else 0.0
             if mat.stuck and self.powered:
                 share = 1.0
             bay_truth = truth.bays[name]
@@ -118,7 +129,9 @@ class Rig:
         mist_ml = 0.0
         mister = bench.mister
         if mister is not None:
-            open_s = dt_s if mister.stuck and self.powered else on_s[mister.link][mister.channel]
+            open_s = on_s[mister.board][mister.channel] if mister.board else 0.0
+            if mister.stuck and self.powered:
+                open_s = dt_s / self._pace
             if open_s > 0.0:
                 mist_ml = open_s * bench.flow_ml_s * mister.passes
                 truth.mist_l += mist_ml * 0.001
@@ -203,6 +216,20 @@ class Rig:
 
     # -- building ---------------------------------------------------------------------------------
 
+    def _fit_relays(self) -> dict[str, dict[str, float]]:
+        """Relay channels of each board, with the longest it lets each be on by one order."""
+        found: dict[str, dict[str, float]] = {}
+        for name, bench in self.benches.items():
+            switches = [(mat_id(name, bay), mat, MAT_LONGEST_S) for bay, mat in bench.mats.items()]
+            if bench.mister is not None:
+                switches.append((mister_id(name), bench.mister, MIST_LONGEST_S))
+            for relay, switch, longest_s in switches:
+                if switch.board:
+                    found.setdefault(switch.board, {})[switch.channel] = longest_s
+                else:
+                    self.left_out.append(relay)
+        return found
+
     def _fit_probes(
         self,
         name: str,
@@ -220,11 +247,15 @@ class Rig:
 
         def fit(bay: str | None, probe: Probe, truth: Callable[[], float]) -> None:
             key = probe_id(name, bay, probe)
+            board = _board_key(probe)
+            if not board or probe.channel is None:
+                self.left_out.append(key)
+                return
             # The bench file's corrections are right: what the probe says is wrong by as much.
             offset = -(probe.offset_pct if probe.kind == "humidity" else probe.offset_c)
             made = SimProbe(key, probe.kind, truth, lambda: model.air_c, seed=seed, offset=offset)
             self.probes[key] = made
-            channels[probe.link][probe.channel or key] = made.text
+            channels.setdefault(board, {})[probe.channel] = made.text
 
         for index, (bay_name, bay) in enumerate(bench.bays.items()):
             for probe in bay.probes:
@@ -245,12 +276,13 @@ def _rigged(bench: Bench, params: BenchParams, weather: Weather) -> RiggedBench:
     own = fitted(params, [(bay.mat.power_w, bay.mat.area_m2) for bay in bench.bays.values()])
     model = BenchModel(own, start_c=weather.house_c)
     mats = {
-        name: _Switch(bay.mat.link, bay.mat.channel or name) for name, bay in bench.bays.items()
+        name: _Switch(_board_key(bay.mat), bay.mat.channel or name)
+        for name, bay in bench.bays.items()
     }
     mister = None
     flow_ml_s = FLOW_ML_S_M2 * own.area_m2
     if bench.mister is not None:
-        mister = _Switch(bench.mister.link, bench.mister.channel or "mist")
+        mister = _Switch(_board_key(bench.mister), bench.mister.channel or "mist")
         flow_ml_s = bench.mister.flow_ml_per_s or flow_ml_s
     mats_w = {name: bay.mat.power_w for name, bay in bench.bays.items()}
     truth = BenchTruth({name: _bay_truth(bench, name) for name in bench.bays})
@@ -265,16 +297,11 @@ def _bay_truth(bench: Bench, bay: str) -> BayTruth:
     return BayTruth(heat.good_low_c or middle - 2.0, middle, heat.good_high_c or middle + 3.0)
 
 
-def _relays_on(site: Site, link: str) -> dict[str, float]:
-    """Channels switched by the board of a link, with its longest for each."""
-    found: dict[str, float] = {}
-    for bench in site.benches.values():
-        for name, bay in bench.bays.items():
-            if bay.mat.link == link:
-                found[bay.mat.channel or name] = MAT_LONGEST_S
-        if bench.mister is not None and bench.mister.link == link:
-            found[bench.mister.channel or "mist"] = MIST_LONGEST_S
-    return found
+def _board_key(wired: Probe | Relay) -> str:
+    """Key of the board that a probe or relay is on; "" for another device's topic."""
+    if wired.channel is None:
+        return ""
+    return f"{wired.link}/{wired.node}" if wired.node else wired.link
 
 
 def _named(known: Mapping[str, T], fault: Fault) -> T:
