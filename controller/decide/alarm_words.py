@@ -1,0 +1,173 @@
+"""What an alarm says when it changes, and how much it weighs now."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from math import isfinite, nan
+from typing import Final
+
+from controller.decide.aims import Aims
+from controller.decide.alarm_table import Row
+from controller.decide.state import State
+from controller.decide.watch import find_probe
+from controller.decide.watch_slow import FRESH_AIR, FRESH_BASE, Watch
+from sensors.readings import BayView, BenchView, ProbeView, Snapshot
+
+
+@dataclass(frozen=True, slots=True)
+class Scene:
+    """All that a value or a priority may be taken from, at one tick."""
+
+    aims: Aims
+    after: State
+    snapshot: Snapshot
+    watch: Watch
+    service: Mapping[str, float]
+    day: bool
+    now_s: float
+
+    def bench(self, place: str) -> BenchView | None:
+        return self.snapshot.benches.get(place.partition(".")[0])
+
+    def bay(self, place: str) -> BayView | None:
+        bench = self.bench(place)
+        return bench.bays.get(place.split(".")[1]) if bench and "." in place else None
+
+    def probe(self, place: str) -> ProbeView | None:
+        bench = self.bench(place)
+        if bench is None:
+            return None
+        bay = self.bay(place)
+        for view in (*bench.air, *(bay.probes if bay else ())):
+            if view.reading.probe == place:
+                return view
+        return None
+
+
+def _of_bay(field: str) -> Callable[[Scene, str], float]:
+    return lambda scene, place: getattr(scene.bay(place), field, nan)
+
+
+def _of_bench(field: str) -> Callable[[Scene, str], float]:
+    return lambda scene, place: getattr(scene.bench(place), field, nan)
+
+
+def _of_service(key: str, per: float) -> Callable[[Scene, str], float]:
+    return lambda scene, _place: abs(scene.service.get(key, nan)) / per
+
+
+def _age_min(scene: Scene, place: str) -> float:
+    view = scene.probe(place)
+    return view.age_s / 60.0 if view else nan
+
+
+def _value(scene: Scene, place: str) -> float:
+    view = scene.probe(place)
+    return view.reading.value if view else nan
+
+
+def _refused_pct(scene: Scene, place: str) -> float:
+    view = scene.probe(place)
+    return 100.0 * view.reject_share if view else nan
+
+
+def _quiet_min(scene: Scene, place: str) -> float:
+    link = scene.snapshot.links.get(place)
+    return link.quiet_s / 60.0 if link else nan
+
+
+def _top_minus_base_k(scene: Scene, place: str) -> float:
+    bench, bay = scene.bench(place), scene.bay(place)
+    return bench.top_c - bay.base_c if bench and bay else nan
+
+
+def _bursts(scene: Scene, place: str) -> float:
+    return float(scene.after.mist[place].unanswered) if place in scene.after.mist else nan
+
+
+MEASURES: Final[dict[str, Callable[[Scene, str], float]]] = {
+    "none": lambda _scene, _place: nan,
+    "base_c": _of_bay("base_c"),
+    "hottest_c": _of_bay("hottest_c"),
+    "spread_k": _of_bay("spread_k"),
+    "top_c": _of_bench("top_c"),
+    "vpd_kpa": _of_bench("vpd_kpa"),
+    "top_minus_base_k": _top_minus_base_k,
+    "times_usual": lambda scene, place: scene.watch.get(("base", place), FRESH_BASE)[7],
+    "saturated_h": lambda scene, place: scene.watch.get(("air", place), FRESH_AIR)[0] / 3600.0,
+    "bursts": _bursts,
+    "age_min": _age_min,
+    "value": _value,
+    "refused_pct": _refused_pct,
+    "quiet_min": _quiet_min,
+    "away_min": _of_service("away_s", 60.0),
+    "step_s": _of_service("clock_step_s", 1.0),
+    "journal_failed_min": _of_service("journal_failed_s", 60.0),
+    "disk_free_pct": _of_service("disk_free_share", 0.01),
+    "route_failed_min": _of_service("route_failed_s", 60.0),
+}
+
+
+def measured(row: Row, place: str, scene: Scene) -> float:
+    """The value that goes with an alarm, in its unit; NaN when there is none."""
+    return MEASURES[row.measure](scene, place)
+
+
+def said(row: Row, value: float, excess: float) -> str:
+    """One line: what it is, the value, and the limit it crossed."""
+    if not isfinite(value):
+        return row.title
+    form = ".2f" if row.unit in ("kPa", "times") else ".0f" if row.unit in _WHOLE else ".1f"
+    text = f"{row.title}: {value:{form}} {row.unit}".rstrip()
+    if row.bare or not row.threshold or not isfinite(excess):
+        return text
+    limit = value - excess if row.above else value + excess
+    return f"{text}, limit {limit:{form}} {row.unit}"
+
+
+_WHOLE: Final = frozenset({"bursts", "min", "s", "% refused"})
+
+
+def over(row: Row, value: float) -> str:
+    """One line for the return to normal."""
+    if not isfinite(value):
+        return f"{row.title}: over"
+    form = ".2f" if row.unit in ("kPa", "times") else ".0f" if row.unit in _WHOLE else ".1f"
+    return f"{row.title}: over, now {value:{form}} {row.unit}".rstrip()
+
+
+def weigh(row: Row, place: str, scene: Scene) -> int:
+    """Priority of an alarm at this place now, 1 (highest) to 3."""
+    priority = row.priority
+    if not scene.day and row.night_priority is not None:
+        priority = row.night_priority
+    if row.worse is not None and row.worse < priority and _WORSE[row.name](scene, place):
+        priority = row.worse
+    return priority
+
+
+def _dry_too(scene: Scene, place: str) -> bool:
+    mist, bench = scene.aims.mist.get(place), scene.bench(place)
+    return bool(mist and bench and mist.leafy and mist.unrooted and bench.vpd_kpa > 1.0)
+
+
+def _last_of_its_kind(scene: Scene, place: str) -> bool:
+    bay, bench = scene.bay(place), scene.bench(place)
+    if bay is not None:
+        return bay.usable == 0
+    plan = find_probe(scene.aims.site, place)
+    if plan is None or bench is None:
+        return False
+    lost = {"humidity": bench.rh_pct, "air_temperature": bench.top_c}.get(plan.kind, 0.0)
+    return lost != lost
+
+
+def _away_long(scene: Scene, _place: str) -> bool:
+    return scene.service.get("away_s", 0.0) > 3600.0
+
+
+_WORSE: Final[dict[str, Callable[[Scene, str], bool]]] = {
+    "top_hot": _dry_too,
+    "probe_silent": _last_of_its_kind,
+    "probe_implausible": _last_of_its_kind,
+    "controller_away": _away_long,
+}

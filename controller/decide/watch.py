@@ -1,0 +1,394 @@
+"""Alarm conditions: how far each one is beyond its limit, at every place, every tick.
+
+A number above 0 is beyond the limit; at or below minus the deadband it has come back; NaN means
+that it cannot be known now. Slow windows come ready from `watch_slow`. The order of the numbers is
+that of the name tuples below, so that a quiet tick costs a few comparisons and no look-ups.
+"""
+
+from collections.abc import Mapping
+from functools import cache
+from math import inf, isfinite, nan
+from typing import Final, NamedTuple
+
+from config.model import AlarmChange, Bench, Probe, Site, probe_id
+from controller.decide.aims import Aims, BayAims, MistAims
+from controller.decide.alarm_table import rows
+from controller.decide.state import BayState, MistState, State
+from controller.decide.watch_slow import FRESH_AIR, FRESH_BASE
+from controller.records import BayDecision
+from sensors.clock import Now
+from sensors.readings import (
+    BayView,
+    BenchView,
+    Flag,
+    LinkView,
+    ProbeView,
+    RelayReport,
+    Snapshot,
+)
+
+BAY_ALARMS: Final = (
+    "base_cold", "base_very_cold", "base_hot", "base_overheat", "cold_base_hot_top",
+    "probes_disagree", "mat_dead", "mat_at_limit", "mat_weak", "mat_stuck_on",
+    "relay_disagrees", "hold_left_on", "cutout_missing", "lease_missing",
+)  # fmt: skip
+BENCH_ALARMS: Final = (
+    "top_hot", "air_dry", "air_very_dry", "air_saturated", "mist_no_answer", "mister_stuck",
+    "mist_budget_spent", "mist_hold_left_on", "mist_lease_missing",
+)  # fmt: skip
+PROBE_ALARMS: Final = ("probe_silent", "probe_frozen", "probe_implausible")
+LINK_ALARMS: Final = ("link_lost",)
+SITE_ALARMS: Final = (
+    "controller_away", "clock_stepped", "clock_untrusted", "journal_failing", "journal_filling",
+    "alert_route_failing",
+)  # fmt: skip
+
+REPORT_FRESH_S: Final = 30.0
+"""An older report of a relay says nothing about now."""
+REPORT_LAG_S: Final = 10.0
+"""A board must follow an order within this."""
+SITE_PLACE: Final = "site"
+_DISK_FREE_PCT: Final = rows()["journal_filling"].threshold
+_STANDS_S: Final = 600.0
+"""A clock step, or an absence found at the start, is shown as standing for this long."""
+
+Excess = tuple[float, ...]
+
+
+Scan = tuple[tuple[str, ...], str, Excess]
+"""One place: the names of its alarms, the place, and in the names' order how far each is beyond."""
+
+
+class Limits(NamedTuple):
+    """Thresholds in force on one bench; the table's, or as the bench file changes them."""
+
+    base_cold: float
+    base_very_cold: float
+    base_hot: float
+    top_hot: float
+    cold_base_hot_top: float
+    air_dry: float
+    air_very_dry: float
+    air_saturated: float
+    probes_disagree: float
+    mat_weak: float
+
+
+@cache
+def default_limits() -> Limits:
+    """The table's own thresholds; top_hot is NaN, because the recipe's is used."""
+    table = rows()
+    return Limits(*(table[name].threshold for name in Limits._fields))._replace(top_hot=nan)
+
+
+def limits_for(changes: dict[str, AlarmChange]) -> Limits:
+    """Thresholds of a bench with `changes` in its bench file."""
+    changed = {
+        name: change.limit
+        for name, change in changes.items()
+        if change.limit is not None and name in Limits._fields
+    }
+    return default_limits()._replace(**changed)
+
+
+def base_limits(aims: BayAims, target_c: float, warming: bool, limits: Limits) -> Excess:
+    """(cold, very cold, hot) limits of a base, degC, from the target in force.
+
+    While the bay warms up from cold, being far below the target is no fault yet; being below 12, or
+    below what the recipe calls slow by 2 K, still is. Nothing inside the good band is hot: after a
+    target comes down for the night the base takes hours to follow.
+    """
+    very_cold_c = target_c - limits.base_very_cold
+    if warming:
+        very_cold_c = min(very_cold_c, 12.0, aims.slow_below_c - 2.0)
+    hot_c = max(min(aims.hot_above_c, aims.target_c + limits.base_hot), aims.good_high_c)
+    return target_c - limits.base_cold, very_cold_c, hot_c
+
+
+def bay_excess(
+    aims: BayAims,
+    held: BayState,
+    view: BayView,
+    top_c: float,
+    target_c: float,
+    slow: tuple[float, ...],
+    report: RelayReport | None,
+    now_s: float,
+    limits: Limits,
+) -> Excess:
+    """Conditions of one bay, in the order of BAY_ALARMS."""
+    base_c = view.base_c
+    warming = slow[1] > 0.0
+    cold_c, very_cold_c, hot_c = base_limits(aims, target_c, warming, limits)
+    stuck = slow[8]
+    disagrees = -1.0
+    if report is not None and report.on is not held.on:
+        if now_s - report.heard_s > REPORT_FRESH_S:
+            disagrees = nan
+        elif min(now_s, report.heard_s) - held.since_s > REPORT_LAG_S:
+            if report.on:
+                stuck = 1.0
+            else:
+                disagrees = 1.0
+    overheat = -9.0
+    if held.tripped:
+        # Unknown counts as hot here: a trip is never let go for want of a reading.
+        overheat = -9.0 if view.hottest_c <= aims.trip_c - 2.0 else 1.0
+    return (
+        nan if warming else cold_c - base_c,
+        very_cold_c - base_c,
+        base_c - hot_c,
+        overheat,
+        _cold_under_hot(base_c, top_c, aims.slow_below_c, limits.cold_base_hot_top),
+        view.spread_k - limits.probes_disagree - slow[9],
+        slow[5],
+        slow[6],
+        slow[7] - limits.mat_weak,
+        stuck,
+        disagrees,
+        1.0 if held.hold else -1.0,
+        -1.0 if aims.has_cutout else 1.0,
+        -1.0 if aims.leased else 1.0,
+    )
+
+
+def _cold_under_hot(base_c: float, top_c: float, slow_below_c: float, apart_k: float) -> float:
+    below_k = slow_below_c - base_c
+    apart = top_c - base_c - apart_k
+    if below_k != below_k or apart != apart:
+        return nan
+    return below_k if below_k < apart else apart
+
+
+def bench_excess(
+    aims: MistAims,
+    held: MistState,
+    view: BenchView,
+    slow: tuple[float, ...],
+    report: RelayReport | None,
+    now_s: float,
+    limits: Limits,
+) -> Excess:
+    """Conditions of one bench, in the order of BENCH_ALARMS."""
+    vpd_kpa = view.vpd_kpa
+    dry = very_dry = saturated = no_answer = spent = -9.0
+    if aims.leafy:
+        saturated_h = limits.air_saturated if aims.must_dry else max(24.0, limits.air_saturated)
+        saturated = slow[0] / 3600.0 - saturated_h
+        if aims.unrooted:
+            dry_kpa = max(limits.air_dry, aims.vpd_high_kpa)
+            dry = vpd_kpa - dry_kpa
+            very_dry = vpd_kpa - max(limits.air_very_dry, dry_kpa + 0.2)
+    if aims.relay:
+        no_answer = held.unanswered - 2.5
+        spent = max(slow[2] - aims.hour_budget_s, held.day_used_s - aims.day_budget_s) + 1e-6
+    top_hot_c = limits.top_hot if limits.top_hot == limits.top_hot else aims.top_hot_c
+    stuck = held.stuck
+    if report is not None and report.on and not stuck:
+        heard_s = report.heard_s
+        stuck = heard_s - held.on_until_s > REPORT_LAG_S and now_s - heard_s <= REPORT_FRESH_S
+    return (
+        view.top_c - top_hot_c,
+        dry,
+        very_dry,
+        saturated,
+        no_answer,
+        1.0 if stuck else -1.0,
+        spent,
+        1.0 if held.hold else -1.0,
+        -1.0 if aims.leased or not aims.relay else 1.0,
+    )
+
+
+_QUIET_PROBE: Final = (-1.0, -1.0, -1.0)
+_UNKNOWN_PROBE: Final = (nan, nan, nan)
+
+
+def probe_excess(view: ProbeView, should_have_moved: bool | None) -> Excess:
+    """Conditions of one probe, in the order of PROBE_ALARMS.
+
+    should_have_moved: for a probe that stands still; None when it is not known.
+    """
+    if view.reading.flag == Flag.MISSING:
+        return (1.0, nan, nan)
+    frozen = -1.0
+    if should_have_moved is None:
+        frozen = nan
+    elif should_have_moved:
+        frozen = 1.0
+    # Six refused of a hundred, so that a probe's first few samples after a start cannot raise it.
+    bad = view.reject_run >= 3 or (view.reject_share > 0.05 and view.rejected >= 6)
+    return (-1.0, frozen, 1.0 if bad else -1.0)
+
+
+def _is_clean(view: ProbeView) -> bool:
+    return view.reading.flag == 1 and view.reject_run == 0 and view.reject_share <= 0.05
+
+
+def _base_probe(view: ProbeView, bay: BayView, should_move: float) -> Excess:
+    span_k = view.span_3h
+    if span_k >= 0.1:
+        return _QUIET_PROBE if _is_clean(view) else probe_excess(view, False)
+    if span_k != span_k:
+        return probe_excess(view, None)
+    moved = should_move > 0.0 or any(other.span_3h >= 0.5 for other in bay.probes)
+    return probe_excess(view, moved)
+
+
+def _air_probe(view: ProbeView, kind: str, bench: BenchView) -> Excess:
+    """House and light stand still by themselves; top and humidity are judged by their partners."""
+    span = view.span_1h
+    if span >= (0.2 if kind == "humidity" else 0.1) or kind not in _AIR_JUDGED:
+        return _QUIET_PROBE if _is_clean(view) else probe_excess(view, False)
+    if span != span:
+        return probe_excess(view, None)
+    others = [o for o in bench.air if o is not view and o.reading.unit == "degC"]
+    if kind == "humidity" and view.reading.value >= 98.0:
+        # Near saturation a sensor rightly stands at its stop; a large swing of the air moves it.
+        moved = view.span_3h < 0.2 and any(o.span_3h >= 4.0 for o in others)
+    elif others:
+        moved = any(o.span_1h >= 0.5 for o in others)
+    else:
+        moved = view.span_3h < 0.1 and any(
+            p.span_3h >= 0.5 for bay in bench.bays.values() for p in bay.probes
+        )
+    return probe_excess(view, moved)
+
+
+_AIR_JUDGED: Final = frozenset({"air_temperature", "humidity"})
+
+
+def find_probe(site: Site, probe: str) -> Probe | None:
+    """The bench file's entry for a probe id, or None."""
+    bench_name, _, rest = probe.partition(".")
+    bench = site.benches.get(bench_name)
+    if bench is None:
+        return None
+    bay_name = rest.partition(".")[0]
+    if bay_name in bench.bays:
+        for found in bench.bays[bay_name].probes:
+            if probe_id(bench_name, bay_name, found) == probe:
+                return found
+    for found in bench.air.probes:
+        if probe_id(bench_name, None, found) == probe:
+            return found
+    return None
+
+
+def _due(site: Site, view: ProbeView, excess: Excess, since_start_s: float) -> Excess:
+    """The conditions as they are, or unknown for a probe that need not have reported yet."""
+    if excess[0] < 0.0 or view.age_s != inf:
+        return excess
+    found = find_probe(site, view.reading.probe)
+    if found is not None and since_start_s < max(120.0, 3 * found.every_s):
+        return _UNKNOWN_PROBE
+    return excess
+
+
+def _link_excess(site: Site, name: str, view: LinkView, since_start_s: float) -> float:
+    """Beyond when the wire is closed, or quiet for three intervals of its quickest probe."""
+    if not view.health.up:
+        return 1.0
+    if view.quiet_s <= 60.0:
+        return -1.0
+    every_s = min(
+        (
+            p.every_s
+            for bench in site.benches.values()
+            for p in _all_probes(bench)
+            if p.link == name
+        ),
+        default=inf,
+    )
+    return min(view.quiet_s, since_start_s) - max(60.0, 3 * every_s)
+
+
+def _all_probes(bench: Bench) -> list[Probe]:
+    return [*bench.air.probes, *(p for bay in bench.bays.values() for p in bay.probes)]
+
+
+def site_excess(
+    service: Mapping[str, float], now: Now, since_start_s: float, dt_s: float
+) -> Excess:
+    """Conditions of the site, in the order of SITE_ALARMS. service: see `alarms`."""
+    get = service.get
+    away_s = get("away_s", 0.0) if since_start_s < _STANDS_S else 0.0
+    step_at_s = get("clock_step_at_s", -inf)
+    stepped_s = abs(get("clock_step_s", 0.0)) if now.mono_s - step_at_s < _STANDS_S else 0.0
+    return (
+        max(away_s, dt_s) - 900.0,
+        stepped_s - 60.0,
+        -1.0 if now.trusted else 1.0,
+        get("journal_failed_s", 0.0) - 30.0,
+        _DISK_FREE_PCT - 100.0 * get("disk_free_share", 1.0),
+        get("route_failed_s", 0.0) or -1.0,
+    )
+
+
+def scan(
+    aims: Aims,
+    after: State,
+    watch: dict[tuple[str, str], tuple[float, ...]],
+    snapshot: Snapshot,
+    bays: tuple[BayDecision, ...],
+    service: Mapping[str, float],
+    now: Now,
+    dt_s: float,
+) -> list[Scan]:
+    """Every condition at every place. watch: as `watch_slow.remember` left it."""
+    now_s = now.mono_s
+    started_s = after.started_s
+    since_start_s = now_s - started_s if isfinite(started_s) else inf
+    benches = aims.site.benches
+    default = default_limits()
+    relays = snapshot.relays
+    found: list[Scan] = []
+    add = found.append
+    for decision in bays:
+        bench, bay = decision.bench, decision.bay
+        bay_aims = aims.bays[bench, bay]
+        changes = benches[bench].alarms
+        view = snapshot.benches[bench]
+        bay_view = view.bays[bay]
+        place = bench + "." + bay
+        slow = watch.get(("base", place), FRESH_BASE)
+        excess = bay_excess(
+            bay_aims,
+            after.bays[bench, bay],
+            bay_view,
+            view.top_c,
+            decision.target_c,
+            slow,
+            relays.get(bay_aims.relay),
+            now_s,
+            limits_for(changes) if changes else default,
+        )
+        add((BAY_ALARMS, place, excess))
+        for probe in bay_view.probes:
+            excess = _base_probe(probe, bay_view, slow[10])
+            if excess is not _QUIET_PROBE:
+                excess = _due(aims.site, probe, excess, since_start_s)
+            add((PROBE_ALARMS, probe[0][0], excess))
+    for bench, mist_aims in aims.mist.items():
+        view = snapshot.benches[bench]
+        plan = benches[bench]
+        changes = plan.alarms
+        excess = bench_excess(
+            mist_aims,
+            after.mist[bench],
+            view,
+            watch.get(("air", bench), FRESH_AIR),
+            relays.get(mist_aims.relay),
+            now_s,
+            limits_for(changes) if changes else default,
+        )
+        add((BENCH_ALARMS, bench, excess))
+        for probe, planned in zip(view.air, plan.air.probes, strict=False):
+            excess = _air_probe(probe, planned.kind, view)
+            if excess is not _QUIET_PROBE:
+                excess = _due(aims.site, probe, excess, since_start_s)
+            add((PROBE_ALARMS, probe[0][0], excess))
+    for name, link in snapshot.links.items():
+        add((LINK_ALARMS, name, (_link_excess(aims.site, name, link, since_start_s),)))
+    add((SITE_ALARMS, SITE_PLACE, site_excess(service, now, since_start_s, dt_s)))
+    return found
