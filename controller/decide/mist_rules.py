@@ -22,8 +22,8 @@ DANGER_KPA: Final = 1.2
 """Leaf-to-air deficit at which unrooted leaves no longer wait; common practice, no source."""
 EVENING_S: Final = 90 * 60.0
 AFTERNOON_MIN: Final = 14 * 60.0
-"""Leaves dry by night and once a day from callus on: common practice, and Faust, Dole & Lopez 2017,
-Horticultural Reviews 44; the two times are this program's own choice."""
+"""Leaves dry by night, and once a day from callus on: common practice, no source. The two times are
+this program's own choice."""
 COOLING_LEAST_K: Final = 1.0
 COOLING_GAP_S: Final = 600.0
 """Least wet-bulb depression, and least time between bursts, for cooling; own choice."""

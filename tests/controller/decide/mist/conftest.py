@@ -1,6 +1,5 @@
 """A bench whose climate is told to it, and a mister that is stepped through time."""
 
-from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, datetime
 from math import nan
@@ -111,12 +110,10 @@ class Rig:
         self.utc_s += span_s
         self.mono_s += span_s
 
-    def run(self, span_s: float, each: Callable[[], object] | None = None) -> MistDecision:
-        """Steps for `span_s`; `each` runs before every step. The last decision."""
+    def run(self, span_s: float) -> MistDecision:
+        """Steps for `span_s`. The last decision."""
         decision = self.step()
         for _ in range(round(span_s / self.tick_s) - 1):
-            if each is not None:
-                each()
             decision = self.step()
         return decision
 

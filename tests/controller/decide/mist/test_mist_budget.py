@@ -48,6 +48,17 @@ def test_spent_budget_stops_mist_once_there_are_roots(rig: Any) -> None:
     assert decision.reason == ("mist_budget", ("day",))
 
 
+def test_spent_budget_stops_mist_by_night_unless_the_air_wilts(rig: Any) -> None:
+    rig.rh_pct = 60.0  # 0.94 kPa
+    rig.aim(hour_budget_s=1.0)
+    rig.at("2026-05-10T22:30")
+    rig.settled().run(2 * 3600)
+    assert rig.starts == []
+    rig.rh_pct = 40.0  # 1.4 kPa
+    rig.run(3600)
+    assert rig.codes()[0] == "mist_survival_budget"
+
+
 def test_day_budget_begins_anew_at_local_midnight(rig: Any) -> None:
     rig.rh_pct = 40.0
     rig.aim(day_budget_s=30.0, unrooted=False)
