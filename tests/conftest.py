@@ -1,0 +1,120 @@
+"""Fixtures for every folder: a real broker, deadlines, and an eye on threads left behind."""
+
+import os
+import shutil
+import signal
+import socket
+import subprocess
+import threading
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+from hypothesis import settings
+
+# Wall time says nothing about right or wrong on a busy machine.
+settings.register_profile("warmfoot", deadline=None)
+settings.load_profile("warmfoot")
+
+
+class Broker:
+    """A real mosquitto on a free port of this machine, without persistence."""
+
+    def __init__(self, program: str, folder: Path, lines: tuple[str, ...]) -> None:
+        self.host = "127.0.0.1"
+        with socket.socket() as probe:
+            probe.bind((self.host, 0))
+            self.port: int = probe.getsockname()[1]
+        self._command = [program, "-c", str(folder / "mosquitto.conf")]
+        access = (
+            () if any("allow_anonymous" in line for line in lines) else ("allow_anonymous true",)
+        )
+        text = "\n".join((f"listener {self.port} {self.host}", *access, *lines, "user root"))
+        (folder / "mosquitto.conf").write_text(text + "\n")
+        self._process: subprocess.Popen[bytes] | None = None
+
+    def start(self) -> None:
+        self._process = subprocess.Popen(
+            self._command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
+        )
+        deadline = time.monotonic() + 5
+        while time.monotonic() < deadline:
+            try:
+                socket.create_connection((self.host, self.port), 0.2).close()
+                return
+            except OSError:
+                time.sleep(0.02)
+        raise RuntimeError("mosquitto did not start")
+
+    def stop(self) -> None:
+        """End it at once, as a loss of power would."""
+        process, self._process = self._process, None
+        if process is not None:
+            process.kill()
+            process.wait(5)
+
+    def freeze(self) -> None:
+        """Leave its connections open, but answer nothing."""
+        assert self._process is not None
+        self._process.send_signal(signal.SIGSTOP)
+
+    def thaw(self) -> None:
+        assert self._process is not None
+        self._process.send_signal(signal.SIGCONT)
+
+
+BrokerMaker = Callable[..., Broker]
+
+
+@pytest.fixture
+def make_broker(tmp_path: Path) -> Iterator[BrokerMaker]:
+    """make_broker(*configuration lines) -> a started Broker; all are ended after the test."""
+    program = shutil.which("mosquitto") or shutil.which("mosquitto", path="/usr/sbin")
+    if program is None:
+        why = "no mosquitto broker here; install it: apt-get install mosquitto"
+        if os.environ.get("CI") == "true":
+            pytest.fail(why)
+        pytest.skip(why)
+    made: list[Broker] = []
+
+    def make(*lines: str) -> Broker:
+        folder = tmp_path / f"broker{len(made)}"
+        folder.mkdir()
+        broker = Broker(program, folder, lines)
+        made.append(broker)
+        broker.start()
+        return broker
+
+    yield make
+    for broker in made:
+        broker.stop()
+
+
+@pytest.fixture
+def broker(make_broker: BrokerMaker) -> Broker:
+    return make_broker()
+
+
+@pytest.fixture
+def eventually() -> Callable[..., None]:
+    """eventually(claim, within_s=5): wait until claim() holds, fail when it does not in time."""
+
+    def wait(claim: Callable[[], object], within_s: float = 5.0) -> None:
+        deadline = time.monotonic() + within_s
+        while not claim():
+            assert time.monotonic() < deadline, f"not so within {within_s} s"
+            time.sleep(0.005)
+
+    return wait
+
+
+@pytest.fixture
+def no_thread_left() -> Iterator[None]:
+    """Fail the test when a thread that it began still runs after it."""
+    before = set(threading.enumerate())
+    yield
+    deadline = time.monotonic() + 2
+    while left := [t.name for t in threading.enumerate() if t not in before]:
+        assert time.monotonic() < deadline, f"threads left running: {left}"
+        time.sleep(0.01)
