@@ -44,7 +44,7 @@ def mist(
 
     aims, bench: of this bench.  sky: of about this minute.  dt_s: seconds since the last step, used
     for the first look only.  schedule: the bench file's clock times.  info: place and zone.
-    Raises ScheduleError for a clock time in `schedule` that cannot be read.
+    Raises ValueError for a clock time in `schedule` that cannot be read.
     """
     mono_s = now.mono_s
     if aims.resting or not aims.relay:

@@ -9,7 +9,6 @@ are the upper limb on a level horizon: centre of the sun 0.833 degrees below it 
 16' radius).
 """
 
-import re
 from datetime import date, datetime, time, timedelta
 from functools import lru_cache
 from math import acos, asin, cos, degrees, floor, isnan, nan, radians, sin
@@ -18,6 +17,7 @@ from zoneinfo import ZoneInfo
 
 from astral.sun import eq_of_time, sun_declination
 
+from config.daytimes import DayTime, day_time
 from config.model import MistTime, SiteInfo
 
 HORIZON_DEG: Final = -0.833
@@ -25,11 +25,6 @@ MISSED_LATEST_S: Final = 600.0
 """A burst that was due longer ago than this (power cut, clock step) is not made up for."""
 _DAY_MIN: Final = 24 * 60
 _EVENT_ROUNDS: Final = 3
-_MARK = re.compile(r"(?:(sunrise|sunset)([+-]\d{1,3})?|(\d{1,2}):(\d{2}))")
-
-
-class ScheduleError(ValueError):
-    """A time of the mist schedule that cannot be read."""
 
 
 class Sky(NamedTuple):
@@ -50,13 +45,6 @@ class Sky(NamedTuple):
     sunset_utc_s: float
     utc_offset_s: float
     trusted: bool
-
-
-class _Mark(NamedTuple):
-    """A written time. sun: "", "sunrise" or "sunset". minute: after that, or after midnight."""
-
-    sun: str
-    minute: int
 
 
 def sky_at(info: SiteInfo, utc_s: float, trusted: bool) -> Sky:
@@ -103,7 +91,7 @@ def latest_due_utc_s(
     the autumn change repeats falls due once, the first time. Intervals count real minutes from
     the start of their window. Nothing due more than MISSED_LATEST_S ago is returned, so that a gap
     brings one burst at most.
-    Raises ScheduleError for a time that cannot be read.
+    Raises ValueError for a time that cannot be read; see config.daytimes.
     """
     after_utc_s = max(last_utc_s, now_utc_s - MISSED_LATEST_S)
     best: float | None = None
@@ -151,35 +139,23 @@ def _window(entry: MistTime, info: SiteInfo, day: int) -> tuple[float, float]:
     return start_utc_s, end_utc_s
 
 
-def _mark_utc_s(mark: _Mark, info: SiteInfo, day: int, midnight_sun: bool = False) -> float:
+def _mark_utc_s(mark: DayTime, info: SiteInfo, day: int, midnight_sun: bool = False) -> float:
     """Instant of a written time on a local day; NaN where the sun neither rises nor sets.
 
     midnight_sun: where the sun stays up all day, take the local day's own start and end instead.
     """
-    if not mark.sun:
-        return _local_utc_s(info.timezone, day, mark.minute)
+    if mark.event == "clock":
+        return _local_utc_s(info.timezone, day, mark.minutes)
     rise_utc_s, set_utc_s = _sun_times(info, day)
     if isnan(rise_utc_s) and midnight_sun and _sun_is_up_all(info, day):
-        return _local_utc_s(info.timezone, day, 0 if mark.sun == "sunrise" else _DAY_MIN)
-    return (rise_utc_s if mark.sun == "sunrise" else set_utc_s) + mark.minute * 60
+        return _local_utc_s(info.timezone, day, 0 if mark.event == "sunrise" else _DAY_MIN)
+    return (rise_utc_s if mark.event == "sunrise" else set_utc_s) + mark.minutes * 60
 
 
 # The caches below only remember results of pure functions; they change no answer.
 
 
-@lru_cache(maxsize=256)
-def _read(text: str) -> _Mark:
-    found = _MARK.fullmatch(text.strip())
-    if found is not None:
-        sun, offset, hour, minute = found.groups()
-        if sun is not None:
-            return _Mark(sun, int(offset or 0))
-        if int(hour) < 24 and int(minute) < 60:
-            return _Mark("", int(hour) * 60 + int(minute))
-    raise ScheduleError(
-        f'mist schedule: "{text}" is not a time; write "HH:MM", or "sunrise" or "sunset" with '
-        'minutes added or taken off, such as "sunrise+30"'
-    )
+_read = lru_cache(maxsize=256)(day_time)
 
 
 @lru_cache(maxsize=1024)

@@ -9,7 +9,6 @@ import pytest
 
 from config.model import MistTime, SiteInfo
 from controller.decide.schedule import (
-    ScheduleError,
     Sky,
     is_within,
     latest_due_utc_s,
@@ -140,7 +139,7 @@ def test_served_time_is_not_served_again() -> None:
 
 @pytest.mark.parametrize("text", ["25:00", "12:60", "noon", "sunrise+", "7.30", ""])
 def test_unreadable_time_says_what_to_write(text: str) -> None:
-    with pytest.raises(ScheduleError, match=r'"HH:MM".*sunrise\+30'):
+    with pytest.raises(ValueError, match=r'"HH:MM".*sunrise\+30'):
         latest_due_utc_s(MistTime(at=(text,)), DUBLIN, 739768, -inf, utc("2026-06-01T12:00"))
 
 
