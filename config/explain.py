@@ -37,6 +37,8 @@ def value_at(doc: object, path: Path) -> object:
 def path_of(error: ErrorDetails) -> Path:
     """Key path of a refusal, without the marks that pydantic puts between the keys."""
     path: Path = tuple(part for part in error["loc"] if part != _KEY)
+    if error["type"].startswith("union_tag"):
+        return (*path, "kind")
     # Below a link, pydantic names the link's kind before the key.
     return (*path[:2], *path[3:]) if path[:1] == ("links",) and len(path) > 3 else path
 
@@ -45,6 +47,8 @@ def explain(errors: list[ErrorDetails], doc: dict[str, Any]) -> Iterator[Finding
     """A finding, complete with path and value, for everything that the model refused."""
     for error in errors:
         path = path_of(error)
+        if error["type"] == "too_short" and value_at(doc, path):
+            continue  # its entries were refused, each with a finding of its own
         yield Finding(path, _sentence(error, path, doc))
 
 
@@ -61,13 +65,8 @@ def _sentence(error: ErrorDetails, path: Path, doc: dict[str, Any]) -> str:
     kind = error["type"]
     if error["loc"] and error["loc"][-1] == _KEY:
         return f"{dotted(path)} - this name cannot be used; write {name_words()}"
-    if kind == "missing":
+    if kind in ("missing", "union_tag_not_found"):
         return f"{dotted(path)} is missing; write {allowed_at(path, doc)}"
-    if kind == "union_tag_not_found":
-        path = (*path, "kind")
-        return f"{dotted(path)} is missing; write {allowed_at(path, doc)}"
-    if kind == "union_tag_invalid":
-        path = (*path, "kind")
     if kind == "extra_forbidden":
         return sentence(path, doc, _unknown_key(path, doc))
     return sentence(path, doc, _unfit(kind, error["msg"], path, doc))
@@ -100,7 +99,7 @@ def _why(kind: str, message: str, value: object, path: Path, doc: object) -> str
     if kind.startswith("greater_than"):
         return "this is too low"
     if kind == "finite_number":
-        return "this is not a number to work with"
+        return "this is not a number"
     if kind == "string_too_short":
         return "this is empty"
     if kind == "string_too_long":

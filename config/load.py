@@ -3,24 +3,24 @@
 import hashlib
 import os
 import stat
-from copy import deepcopy
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 from pydantic import ValidationError
 
 from config.errors import ConfigError, Problem
-from config.explain import MISSING, explain, path_of, sentence, value_at
+from config.explain import explain, path_of, sentence
 from config.meaning import meaning
 from config.meaning_wiring import Finding
 from config.model import Site
-from config.positions import Path as KeyPath
 from config.positions import line_of, positions
 from config.syntax import parse
 
 __all__ = ["ConfigError", "Problem", "hash_of", "load", "load_with_text", "loads"]
 
 LARGEST_BYTES = 1_000_000
+_ANY_SITE = {"name": "any", "timezone": "UTC", "latitude_deg": 0, "longitude_deg": 0}
 
 
 def load(path: Path) -> Site:
@@ -34,13 +34,14 @@ def load(path: Path) -> Site:
 def load_with_text(path: Path) -> tuple[Site, str]:
     """The site, and the text it was read from, which the journal keeps. Raises as `load` does."""
     text = _read(path)
-    return loads(text, path.name), text
+    return loads(text, path.name, embedded=False), text
 
 
-def loads(text: str, file: str) -> Site:
+def loads(text: str, file: str, *, embedded: bool = True) -> Site:
     """The site that a bench file's text describes.
 
-    file: name of it, for messages.  Raises ConfigError, listing every problem.
+    file: name of it, for messages.  embedded: allow links of kind memory, which work only within
+    a program that holds both their ends.  Raises ConfigError, listing every problem.
     """
     doc = parse(text, file)
     if not doc:
@@ -52,7 +53,7 @@ def loads(text: str, file: str) -> Site:
     except ValidationError as refused:
         findings = _all_findings(refused, doc)
     else:
-        findings = _said(list(meaning(site)), doc)
+        findings = _said([*meaning(site), *([] if embedded else _memory_links(site))], doc)
         if not findings:
             return site
     lines = positions(text)
@@ -65,6 +66,15 @@ def hash_of(text: str) -> str:
     return hashlib.sha256(text.encode()).hexdigest()
 
 
+def _memory_links(site: Site) -> Iterator[Finding]:
+    for name, link in site.links.items():
+        if link.kind == "memory":
+            yield Finding(
+                ("links", name, "kind"),
+                'such a link ends inside the program itself; write one of "mqtt", "serial"',
+            )
+
+
 def _said(findings: list[Finding], doc: dict[str, Any]) -> list[Finding]:
     return [Finding(path, sentence(path, doc, text)) for path, text in findings]
 
@@ -72,28 +82,23 @@ def _said(findings: list[Finding], doc: dict[str, Any]) -> list[Finding]:
 def _all_findings(refused: ValidationError, doc: dict[str, Any]) -> list[Finding]:
     """What the model refused, and what is wrong in meaning where it refused nothing.
 
-    A link or a bench with a refusal is left out of the second look: what was refused may have been
-    the very key whose lack would be reported.
+    A bench, or a table at the top, with a refusal is left out of the second look: what was refused
+    may be the very key whose lack would be reported. With a link in doubt there is no second look.
     """
     errors = refused.errors(include_url=False)
     findings = list(explain(errors, doc))
-    refused_paths = [path_of(error) for error in errors]
-    rest = deepcopy(doc)
-    for path in sorted(refused_paths, key=str, reverse=True):
-        _remove(rest, path)
+    paths = [path_of(error) for error in errors]
+    doubtful = {path[:2] if path[0] == "benches" else path[:1] for path in paths}
+    rest = {key: value for key, value in doc.items() if (key,) not in doubtful}
+    rest["site"] = _ANY_SITE  # nothing in meaning hangs on it
+    if isinstance(benches := rest.get("benches"), dict):
+        sure = {key: value for key, value in benches.items() if ("benches", key) not in doubtful}
+        rest["benches"] = sure
     try:
         site = Site.model_validate(rest)
     except ValidationError:
         return findings
-    unsure = {path[:2] for path in refused_paths}
-    second = [finding for finding in meaning(site) if finding.path[:2] not in unsure]
-    return findings + _said(second, doc)
-
-
-def _remove(doc: dict[str, Any], path: KeyPath) -> None:
-    around = value_at(doc, path[:-1])
-    if path and isinstance(around, dict) and value_at(doc, path) is not MISSING:
-        del around[path[-1]]
+    return findings + _said(list(meaning(site)), doc)
 
 
 def _read(path: Path) -> str:

@@ -91,15 +91,12 @@ def _cutout(path: Path, bay: Bay, heat: HeatPlan) -> Iterator[Finding]:
             (*path, "cutout_c"),
             'no cut-out is declared; write cutout = "declared" once one is fitted, or take it out',
         )
-    if mat.cutout_c is None:
-        return
-    lowest = heat.target_c or bounds.TARGET_LOWEST_C
-    if not lowest < mat.cutout_c <= bounds.CUTOUT_HIGHEST_C:
+    highest_c = max([heat.target_c or 0.0, *(part.target_c for part in heat.parts)])
+    if mat.cutout_c is not None and mat.cutout_c <= highest_c:
         yield Finding(
             (*path, "cutout_c"),
-            f"a cut-out of use to roots is set above the target and not over "
-            f"{bounds.CUTOUT_HIGHEST_C:g} degrees C; write a number of degrees C above "
-            f"{lowest:g}, at most {bounds.CUTOUT_HIGHEST_C:g}",
+            f"a cut-out set this low would act before the target, {highest_c:g}, is reached; "
+            "write what is set on the device, above the target",
         )
 
 

@@ -52,6 +52,7 @@ def wiring(site: Site) -> Iterator[Finding]:
         yield Finding(
             (*place.path, last), f"{earlier.id} already has this {what}; each serves one place only"
         )
+    # One address twice is one slip: its name in the records is the same for that very reason.
     twice = {place.path for place, _ in taken}
     yield from _same_names(site, [place for place in places if place.path not in twice])
 

@@ -35,8 +35,8 @@ def _number(low: float, high: float) -> object:
 
 
 Seconds = Annotated[float, _number(0, 7 * 86400)]
-Celsius = Annotated[float, _number(-40, 80)]
 Target = Annotated[float, _number(bounds.TARGET_LOWEST_C, bounds.TARGET_HIGHEST_C)]
+Cutout = Annotated[float, _number(bounds.TARGET_LOWEST_C, bounds.CUTOUT_HIGHEST_C)]
 Kelvin = Annotated[float, _number(-30, 30)]
 Positive = Annotated[float, Field(strict=True, gt=0, allow_inf_nan=False)]
 
@@ -178,7 +178,7 @@ class Mat(Relay):
     area_m2: Annotated[float, Field(strict=True, gt=0, le=200, allow_inf_nan=False)] | None = None
     cutout: Literal["declared", "none"] = "none"
     """Whether an independent thermal cut-out, out of software's reach, is fitted."""
-    cutout_c: Celsius | None = None
+    cutout_c: Cutout | None = None
 
 
 class Mister(Relay):

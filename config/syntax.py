@@ -28,7 +28,7 @@ _WORDS = (
     ("Illegal character", "a control character stands here; delete it and type the text again"),
     ("Found invalid character", "a control character stands here; delete it"),
     ("Expected ']", "a table's name has no closing bracket"),
-    ("Unescaped '\\\\'", "a backslash in a text; write / instead, or use single quotes"),
+    ("Unescaped", "a backslash in a text; write / instead, or use single quotes"),
     ("Invalid hex value", "a backslash in a text; write / instead, or use single quotes"),
     ("Escaped character", "a backslash in a text; write / instead, or use single quotes"),
     ("Invalid initial", "a key is missing here, or has letters other than a-z, 0-9, _ and -"),
@@ -57,6 +57,8 @@ def _explain(error: str, text: str, file: str) -> Problem:
     found = _PLACE.match(error)
     what = found["what"] if found else error
     words = next((words for start, words in _WORDS if what.startswith(start)), what)
+    if found and not found["line"] and what == "Invalid value":
+        words = "the file ends where a value should be; is a closing ] or } missing?"
     rows = text.replace("\r\n", "\n").split("\n")
     if found and found["line"]:
         line, column = int(found["line"]), int(found["column"])
@@ -67,7 +69,7 @@ def _explain(error: str, text: str, file: str) -> Problem:
 
 def _quoted(rows: list[str], line: int) -> str:
     """The line itself, when it is short enough to help and cannot hold a password."""
-    row = rows[line - 1].strip() if line <= len(rows) else ""
+    row = rows[line - 1].split(" #")[0].strip() if line <= len(rows) else ""
     if not row or len(row) > 80 or not row.isprintable() or is_secret(row, row):
         return ""
     return f"{row} - "

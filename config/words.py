@@ -5,12 +5,12 @@ from typing import Any, cast
 
 from config.model import Site
 from config.positions import Path
+from config.shown import dotted
 
 Schema = dict[str, Any]
 
 _UNITS = (
     ("_ml_per_s", "ml per second"),
-    ("_per_kwh", "money per kWh"),
     ("_duty_per_k", "duty (0 to 1) per degree"),
     ("_kpa_min", "kPa minutes"),
     ("_c", "degrees C"),
@@ -31,6 +31,11 @@ _PATTERNS = {
     r"^[A-Z]{3}$": 'three capital letters in quotes, such as "EUR"',
     r"^[A-Z][A-Z0-9_]*$": "the NAME of an environment variable, in capitals; the secret itself "
     "never goes into this file",
+}
+
+_SUCH_AS = {
+    "timezone": 'a time zone in quotes, such as "Europe/Dublin"',
+    "recipe": 'the name of a recipe in quotes, such as "semi_ripe"',
 }
 
 
@@ -96,7 +101,9 @@ def keys_at(path: Path, doc: object) -> list[str]:
 def choices_at(path: Path, doc: object) -> list[str]:
     """The words that a key may hold, [] when it is not a choice of words."""
     node = schema_at(path, doc)
-    return list(node.get("enum", [node["const"]] if "const" in node else []))
+    words = list(node.get("enum", [node["const"]] if "const" in node else []))
+    # A link within one process is for programs that embed Warmfoot, not for a bench file.
+    return [word for word in words if word != "memory"]
 
 
 def allowed_at(path: Path, doc: object) -> str:
@@ -106,20 +113,30 @@ def allowed_at(path: Path, doc: object) -> str:
     if choices:
         quoted = [f'"{choice}"' for choice in choices]
         return f"one of {', '.join(quoted)}" if len(quoted) > 1 else quoted[0]
-    if key == "timezone":
-        return 'a time zone in quotes, such as "Europe/Dublin"'
+    if key in _SUCH_AS:
+        return _SUCH_AS[key]
     node = schema_at(path, doc)
     kind = node.get("type")
     if kind in ("number", "integer"):
+        if key == "price_per_kwh":
+            return f"an amount of money{_range(node)}"
         whole = "whole " if kind == "integer" else ""
         return f"a {whole}number{_unit(key)}{_range(node)}"
     if kind == "boolean":
         return "true or false, without quotes"
+    if kind == "string" and key == "port":
+        return 'a device in quotes, such as "/dev/serial/by-id/usb-..."'
     if kind == "string":
         return _text(node)
     if kind == "array":
         return "a list in [ ]"
-    return "a table"
+    return _table(node, path)
+
+
+def _table(node: Schema, path: Path) -> str:
+    if any(isinstance(part, int) for part in path):
+        return "a table in { }"
+    return f"a table [{dotted(path)}{'.NAME' if 'patternProperties' in node else ''}]"
 
 
 def _unit(key: str) -> str:
