@@ -10,7 +10,7 @@ to that part's temperature, and leaves it at that temperature. Latent heat is a 
 """
 
 from collections.abc import Sequence
-from math import exp
+from math import exp, sqrt
 
 from simulator.bench_params import BenchParams
 from simulator.bench_parts import (
@@ -173,7 +173,7 @@ class BenchModel:
         if vapour > leaf_kpa:
             k_film = k_leaf
         elif film > 0.0:
-            wet = (film * per_film) ** 0.6667  # after Deardorff (1978), from memory
+            wet = sqrt(film * per_film)  # drops on part of the leaf; invented, plausible
             k_film = k_leaf * wet
             k_dry = k_skin * (1.0 - wet)
             if k_film * (leaf_kpa - vapour) * dt_s >= film:  # the last of it goes in this step

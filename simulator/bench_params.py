@@ -73,10 +73,10 @@ class BenchParams:
     lid_m_s: float = 0.0150
     surface_air_w_m2k: float = 5.0
     leaf_area: float = 1.5
-    leaf_air_s_m: float = 100.0
+    leaf_air_s_m: float = 80.0
     leaf_s_m: float = 1500.0
     leaf_j_m2k: float = 1600.0
-    film_kg_m2: float = 0.060
+    film_kg_m2: float = 0.045
     caught: float = 0.60
     cover_j_m2k: float = 1200.0
     cover_air_w_m2k: float = 4.0
