@@ -1,0 +1,78 @@
+"""What a batch's entries say once corrections are taken into account."""
+
+from collections.abc import Mapping, Sequence
+
+from controller.records import Batch, Entry, EntryKind
+
+LOST_CAUSES = ("rotted", "dried", "disease", "pest", "damaged", "leaf_drop", "other", "unknown")
+"""Why a cutting was lost; common practice, no source."""
+
+
+def effective(entries: Sequence[Entry]) -> list[Entry]:
+    """The entries as they stand, oldest fact first.
+
+    entries: all of one batch, in the order entered.  A correction takes the place, number and kind
+    of the entry that it corrects, with its own time, values and note; one without values withdraws
+    that entry.  A correction may itself be corrected.
+    """
+    standing: dict[int, Entry] = {}
+    stands_for: dict[int, int] = {}
+    for entry in entries:
+        if not entry.corrects:
+            standing[entry.number] = entry
+            continue
+        first = stands_for.get(entry.corrects, entry.corrects)
+        stands_for[entry.number] = first
+        kind = next((e.kind for e in entries if e.number == first), entry.kind)
+        if entry.values:
+            standing[first] = entry._replace(number=first, kind=kind)
+        else:
+            standing.pop(first, None)
+    return sorted(standing.values(), key=lambda entry: (entry.at_s, entry.number))
+
+
+def number_of(values: Mapping[str, str], key: str) -> int:
+    """The whole number under `key`, 0 when it is not there."""
+    return int(values.get(key, "0"))
+
+
+def lost(entries: Sequence[Entry]) -> dict[str, int]:
+    """Cuttings lost, by cause, of entries that stand; those given at closing included."""
+    found: dict[str, int] = {}
+    for entry in entries:
+        if entry.kind == EntryKind.LOST:
+            cause = entry.values.get("cause", "unknown")
+            found[cause] = found.get(cause, 0) + number_of(entry.values, "lost")
+        elif entry.kind == EntryKind.CLOSED:
+            for key, value in entry.values.items():
+                if key.startswith("lost_"):
+                    cause = key.removeprefix("lost_")
+                    found[cause] = found.get(cause, 0) + int(value)
+    return found
+
+
+def phase_at(batch: Batch, entries: Sequence[Entry], first_phase: str) -> tuple[str, float]:
+    """The phase last entered and since when (UTC s), from entries that stand."""
+    phase, since_s = first_phase, batch.stuck_s
+    for entry in entries:
+        named = entry.values.get("phase")
+        if named and entry.kind in (EntryKind.WEANED, EntryKind.TESTED):
+            phase, since_s = named, entry.at_s
+    return phase, since_s
+
+
+def stays(batch: Batch, entries: Sequence[Entry], until_s: float) -> list[tuple[str, float, float]]:
+    """Where the batch stood: ("bench.bay", from, to), UTC s, oldest first, none of no length.
+
+    entries: those that stand.
+    """
+    moves = [e for e in entries if e.kind == EntryKind.MOVED and "to" in e.values]
+    here = f"{batch.bench}.{batch.bay}"
+    place = moves[0].values.get("from", here) if moves else here
+    since_s = batch.stuck_s
+    found = []
+    for move in moves:
+        found.append((place, since_s, min(move.at_s, until_s)))
+        place, since_s = move.values["to"], move.at_s
+    found.append((place, since_s, until_s))
+    return [stay for stay in found if stay[2] > stay[1]]

@@ -1,0 +1,440 @@
+"""The book of batches: stick, enter, move, split, close. A refusal changes nothing."""
+
+import json
+import sqlite3
+import time
+from collections.abc import Callable, Mapping, Sequence
+from typing import Final
+
+from config.model import Site
+from config.near import near
+from config.recipes import Recipe, freeze, thaw
+from controller import entries as standing
+from controller.journal import rows as sql
+from controller.journal.errors import BatchError
+from controller.journal.writer import Journal
+from controller.records import Batch, Entry, EntryKind
+
+NAME_LONGEST: Final = 200
+NOTE_LONGEST: Final = 4000
+COUNT_MOST: Final = 1_000_000
+DAY_S: Final = 86400.0
+OLDEST_S: Final = 946_684_800.0  # 2000-01-01T00:00Z
+
+_NUMBERS: Final[dict[str, tuple[str, ...]]] = {
+    EntryKind.LOST: ("lost",),
+    EntryKind.TESTED: ("tested", "rooted", "callused"),
+    EntryKind.POTTED: ("potted",),
+    EntryKind.SALEABLE: ("saleable",),
+    EntryKind.MOVED: ("count",),
+    EntryKind.CLOSED: ("rooted", "callused", *(f"lost_{c}" for c in standing.LOST_CAUSES)),
+}
+"""Keys of an entry's values that are numbers of cuttings."""
+_AFTER_CLOSING: Final = (EntryKind.CORRECTED, EntryKind.POTTED, EntryKind.SALEABLE)
+
+
+class BatchBook:
+    """Batches and their entries in one journal.
+
+    site: when given, batches go only to bays it has.  clock: gives now, UTC s.
+    Every method that is refused raises BatchError and changes nothing; JournalError when the
+    journal itself fails.
+    """
+
+    def __init__(
+        self, journal: Journal, site: Site | None = None, clock: Callable[[], float] = time.time
+    ) -> None:
+        self._journal = journal
+        self._site = site
+        self._clock = clock
+
+    # -- looking ------------------------------------------------------------------------------
+
+    def open_batches(self) -> list[Batch]:
+        """Batches not yet closed, oldest first."""
+        return [batch for batch in self.all_batches() if batch.closed_s is None]
+
+    def all_batches(self) -> list[Batch]:
+        found = self._journal.query(f"SELECT {sql.BATCH_COLUMNS} FROM batch ORDER BY number")
+        return [sql.batch_of(row) for row in found]
+
+    def get(self, number: int) -> Batch:
+        """The batch of that number. Raises BatchError, naming the open ones, when there is none."""
+        for batch in self.all_batches():
+            if batch.number == number:
+                return batch
+        there = ", ".join(f"{b.number} {b.plant}" for b in self.open_batches()[:12])
+        raise BatchError(
+            f"no batch {number} in the book; " + (f"open now: {there}" if there else "none is open")
+        )
+
+    def entries(self, number: int) -> list[Entry]:
+        """Every entry of a batch as entered, corrections included, in the order entered."""
+        found = self._journal.query(
+            f"SELECT {sql.ENTRY_COLUMNS} FROM entry WHERE batch = ? ORDER BY number", (number,)
+        )
+        return [sql.entry_of(row) for row in found]
+
+    # -- sticking -----------------------------------------------------------------------------
+
+    def stick(
+        self,
+        plant: str,
+        kind: str,
+        bench: str,
+        bay: str,
+        count: int,
+        stuck_s: float,
+        *,
+        recipe: Recipe,
+        trays: str = "",
+        details: Mapping[str, str] | None = None,
+    ) -> Batch:
+        """Open a batch; its recipe is copied and frozen.
+
+        count: cuttings stuck.  stuck_s: UTC s.  details: all else recorded at sticking.
+        """
+        _name("plant", plant, needed=True)
+        _name("trays", trays)
+        if kind != recipe.kind:
+            raise BatchError(
+                f"kind {kind!r} does not fit the recipe {recipe.name!r}, which is for {recipe.kind}"
+            )
+        self._check_bay(bench, bay)
+        _count("count", count, 1)
+        self._check_date("stuck", stuck_s)
+        if stuck_s < OLDEST_S:
+            raise BatchError("stuck before the year 2000; check the date")
+        noted = _details(details or {})
+        frozen, digest = freeze(recipe)
+        phase = recipe.phases[0].name
+        stuck_ms = sql.ms_of(stuck_s)
+        values = (
+            plant, kind, bench, bay, trays, count, stuck_ms, frozen, digest, phase, stuck_ms, noted
+        )  # fmt: skip
+        with self._journal.changing() as conn:
+            number = _insert_batch(conn, values)
+        return self.get(number)
+
+    # -- entries ------------------------------------------------------------------------------
+
+    def enter(
+        self,
+        batch: int,
+        kind: str,
+        values: Mapping[str, str],
+        at_s: float,
+        by: str,
+        note: str = "",
+        corrects: int = 0,
+    ) -> Entry:
+        """Add an entry.
+
+        kind: EntryKind value.  values: `lost` and `cause`; `tested`, `rooted`, `callused`; `phase`
+        (weaned, tested); `potted`; `saleable`.  at_s: when it happened, UTC s.
+        corrects: number of an entry that this one replaces (kind "corrected"); without values it
+        withdraws it.  Moving, splitting and closing have methods of their own.
+        """
+        held = self.get(batch)
+        kind = _one_of("kind of entry", kind, tuple(EntryKind))
+        if kind in (EntryKind.MOVED, EntryKind.CLOSED):
+            raise BatchError(f"a batch is {kind} by its own command, not by an entry")
+        if bool(corrects) != (kind == EntryKind.CORRECTED):
+            raise BatchError("a correction names the entry it corrects, and only a correction does")
+        if held.closed_s is not None and kind not in _AFTER_CLOSING:
+            raise BatchError(f"batch {batch} was closed; correct an entry, or stick a new batch")
+        return self._add(held, kind, values, at_s, by, note, corrects)
+
+    def _add(
+        self,
+        held: Batch,
+        kind: str,
+        values: Mapping[str, str],
+        at_s: float,
+        by: str,
+        note: str,
+        corrects: int = 0,
+    ) -> Entry:
+        clean = _checked(values)
+        self._check_entry(held, at_s, by, note)
+        now_ms = sql.ms_of(self._clock())
+        with self._journal.changing() as conn:
+            number = _insert_entry(
+                conn, held.number, at_s, now_ms, kind, by, clean, note, corrects
+            )  # fmt: skip
+            self._settle(conn, held)
+        return next(entry for entry in self.entries(held.number) if entry.number == number)
+
+    def _check_entry(self, held: Batch, at_s: float, by: str, note: str) -> None:
+        self._check_date("the entry", at_s)
+        if at_s < held.stuck_s:
+            raise BatchError(f"batch {held.number} was stuck after that; check the date")
+        _name("by", by, needed=True)
+        _text("note", note, NOTE_LONGEST)
+
+    def _settle(self, conn: sqlite3.Connection, held: Batch) -> None:
+        """Check the whole life of a batch, and bring its phase and place up to date."""
+        found = conn.execute(
+            f"SELECT {sql.ENTRY_COLUMNS} FROM entry WHERE batch = ? ORDER BY number", (held.number,)
+        ).fetchall()
+        every = [sql.entry_of(row) for row in found]
+        _check_corrections(every)
+        now = standing.effective(every)
+        recipe = thaw(held.recipe_json)
+        count = conn.execute("SELECT count FROM batch WHERE number = ?", (held.number,)).fetchone()
+        _check_life(held._replace(count=count[0]), now, tuple(p.name for p in recipe.phases))
+        phase, since_s = standing.phase_at(held, now, recipe.phases[0].name)
+        closed = [entry.at_s for entry in now if entry.kind == EntryKind.CLOSED]
+        closed_ms = sql.ms_of(closed[-1]) if closed else None
+        place = standing.stays(held, now, float("inf"))[-1][0]
+        bench, bay = place.split(".", 1)
+        conn.execute(
+            "UPDATE batch SET phase = ?, phase_since_ms = ?, closed_ms = ?, bench = ?, bay = ? "
+            "WHERE number = ?",
+            (phase, sql.ms_of(since_s), closed_ms, bench, bay, held.number),
+        )
+
+    # -- moving, splitting, closing -----------------------------------------------------------
+
+    def move(
+        self,
+        batch: int,
+        bench: str,
+        bay: str,
+        at_s: float,
+        by: str,
+        trays: str = "",
+        note: str = "",
+    ) -> Batch:
+        """Record that a batch went to another bay; its warmth follows it there."""
+        held = self._open(batch)
+        self._check_bay(bench, bay)
+        _name("trays", trays)
+        values = {"from": f"{held.bench}.{held.bay}", "to": f"{bench}.{bay}"}
+        if values["from"] == values["to"]:
+            raise BatchError(f"batch {batch} stands in {values['to']} already")
+        if trays:
+            values["trays"] = trays
+        self._add(held, EntryKind.MOVED, values, at_s, by, note)
+        return self.get(batch)
+
+    def split(
+        self, batch: int, count: int, bench: str, bay: str, at_s: float, by: str, note: str = ""
+    ) -> Batch:
+        """Part `count` cuttings off into a batch of their own; gives that batch.
+
+        It keeps the plant, the recipe, the date of sticking and the phase.
+        """
+        held = self._open(batch)
+        self._check_bay(bench, bay)
+        _count("count", count, 1)
+        self._check_entry(held, at_s, by, note)
+        gone = sum(standing.lost(standing.effective(self.entries(batch))).values())
+        if count >= held.count - gone:
+            raise BatchError(
+                f"batch {batch} has {held.count - gone} cuttings left; fewer than that can be "
+                "split off (to take them all, move the batch)"
+            )
+        now_ms, at_ms = sql.ms_of(self._clock()), sql.ms_of(at_s)
+        details = json.dumps({**held.details, "split_from": str(batch)}, ensure_ascii=False)
+        stuck_ms = sql.ms_of(held.stuck_s)
+        values = (
+            held.plant, held.kind, held.bench, held.bay, "", count, stuck_ms, held.recipe_json,
+            held.recipe_hash, held.phase, sql.ms_of(held.phase_since_s), details,
+        )  # fmt: skip
+        with self._journal.changing() as conn:
+            number = _insert_batch(conn, values)
+            part = {"count": str(count), "split_to": str(number)}
+            _insert_entry(conn, batch, at_s, now_ms, EntryKind.MOVED, by, part, note)
+            conn.execute("UPDATE batch SET count = count - ? WHERE number = ?", (count, batch))
+            away = {"from": f"{held.bench}.{held.bay}", "to": f"{bench}.{bay}"}
+            away["split_from"] = str(batch)
+            _insert_entry(conn, number, at_s, now_ms, EntryKind.MOVED, by, away, note)
+            conn.execute(
+                "UPDATE batch SET bench = ?, bay = ?, phase_since_ms = min(phase_since_ms, ?) "
+                "WHERE number = ?",
+                (bench, bay, at_ms, number),
+            )
+        return self.get(number)
+
+    def close(
+        self,
+        batch: int,
+        at_s: float,
+        *,
+        rooted: int,
+        callused: int = 0,
+        lost: Mapping[str, int] | None = None,
+        lesson: str = "",
+        by: str,
+    ) -> Batch:
+        """Close a batch with its outcome.
+
+        rooted, callused: cuttings with roots, with callus only.  lost: those lost and not entered
+        before, by cause (controller.entries.LOST_CAUSES).  lesson: in the grower's words.
+        """
+        held = self._open(batch)
+        _text("lesson", lesson, NOTE_LONGEST)
+        values = {"rooted": str(rooted), "callused": str(callused)}
+        for cause, number in (lost or {}).items():
+            values[f"lost_{_one_of('cause of loss', cause, standing.LOST_CAUSES)}"] = str(number)
+        self._add(held, EntryKind.CLOSED, values, at_s, by, lesson)
+        return self.get(batch)
+
+    # -- checks -------------------------------------------------------------------------------
+
+    def _open(self, number: int) -> Batch:
+        held = self.get(number)
+        if held.closed_s is not None:
+            raise BatchError(f"batch {number} was closed already; correct its closing instead")
+        return held
+
+    def _check_bay(self, bench: str, bay: str) -> None:
+        if self._site is None:
+            _name("bench", bench, needed=True)
+            _name("bay", bay, needed=True)
+            return
+        _one_of("bench", bench, tuple(self._site.benches))
+        _one_of(f"bay of bench {bench}", bay, tuple(self._site.benches[bench].bays))
+
+    def _check_date(self, what: str, at_s: float) -> None:
+        now_s = self._clock()
+        if not at_s <= now_s + DAY_S:
+            raise BatchError(f"{what} lies more than a day in the future; check the date")
+
+
+def _insert_batch(conn: sqlite3.Connection, values: Sequence[object]) -> int:
+    cursor = conn.execute(
+        "INSERT INTO batch (plant, kind, bench, bay, trays, count, stuck_ms, recipe_json, "
+        "recipe_hash, phase, phase_since_ms, details) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        values,
+    )
+    return int(cursor.lastrowid or 0)
+
+
+def _insert_entry(
+    conn: sqlite3.Connection,
+    batch: int,
+    at_s: float,
+    now_ms: int,
+    kind: str,
+    by: str,
+    values: Mapping[str, str],
+    note: str,
+    corrects: int = 0,
+) -> int:
+    text = json.dumps(values, ensure_ascii=False)
+    if corrects:
+        mine = conn.execute("SELECT batch FROM entry WHERE number = ?", (corrects,)).fetchone()
+        if mine is None or mine[0] != batch:
+            raise BatchError(f"batch {batch} has no entry {corrects} to correct")
+    cursor = conn.execute(
+        "INSERT INTO entry (batch, at_ms, entered_ms, kind, by, entered, note, corrects) "
+        "VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+        (batch, sql.ms_of(at_s), now_ms, kind, by, text, note, corrects or None),
+    )
+    return int(cursor.lastrowid or 0)
+
+
+def _check_corrections(every: Sequence[Entry]) -> None:
+    by_number = {entry.number: entry for entry in every}
+    for entry in every:
+        if not entry.corrects:
+            continue
+        first = by_number[entry.corrects]
+        while first.corrects:
+            first = by_number[first.corrects]
+        if first.kind == EntryKind.MOVED:
+            raise BatchError("a move or a split is put right by moving again, not by a correction")
+
+
+def _check_life(batch: Batch, entries: Sequence[Entry], phases: Sequence[str]) -> None:
+    """Raise BatchError for an entry that does not add up; `entries` are those that stand."""
+    lost_so_far = 0
+    for entry in entries:
+        values = entry.values
+        for key in _NUMBERS.get(entry.kind, ()):
+            if key in values:
+                _count(key, _whole(key, values[key]), 0)
+        left = batch.count - lost_so_far
+        if entry.kind == EntryKind.LOST:
+            _one_of("cause of loss", values.get("cause", "unknown"), standing.LOST_CAUSES)
+            lost_so_far += _needed(values, "lost")
+            _fits("lost", lost_so_far, batch.count, f"stuck in batch {batch.number}")
+        elif entry.kind == EntryKind.TESTED:
+            tested = _needed(values, "tested")
+            _fits("tested", tested, left, f"left of {batch.count}, {lost_so_far} being lost")
+            rooted = standing.number_of(values, "rooted")
+            callused = standing.number_of(values, "callused")
+            _fits("rooted and callused", rooted + callused, tested, "tested")
+        elif entry.kind in (EntryKind.POTTED, EntryKind.SALEABLE):
+            _fits(entry.kind, _needed(values, entry.kind), batch.count, "stuck")
+        elif entry.kind == EntryKind.CLOSED:
+            given = sum(standing.number_of(values, key) for key in _NUMBERS[EntryKind.CLOSED])
+            _fits(
+                "rooted, callused and lost", given, left, f"left of {batch.count}, "
+                f"{lost_so_far} being entered as lost before",
+            )  # fmt: skip
+        if entry.kind == EntryKind.WEANED and "phase" not in values:
+            raise BatchError(f"weaned to which phase? There are {', '.join(phases)}")
+        if "phase" in values and entry.kind in (EntryKind.WEANED, EntryKind.TESTED):
+            _one_of("phase", values["phase"], phases)
+
+
+def _needed(values: Mapping[str, str], key: str) -> int:
+    if key not in values:
+        raise BatchError(f"how many were {key}? The number is missing")
+    return int(values[key])
+
+
+def _fits(what: str, number: int, most: int, of: str) -> None:
+    if number > most:
+        raise BatchError(f"{number} {what} is more than the {most} {of}")
+
+
+def _whole(what: str, text: str) -> int:
+    if not (text.isascii() and text.lstrip("-").isdigit()) or len(text) > 9:
+        raise BatchError(f"{what} {text[:40]!r} is not a whole number of cuttings")
+    return int(text)
+
+
+def _count(what: str, number: int, least: int) -> None:
+    if isinstance(number, bool) or not isinstance(number, int):
+        raise BatchError(f"{what} {number!r} is not a whole number of cuttings")
+    if not least <= number <= COUNT_MOST:
+        raise BatchError(f"{what} {number}; a number from {least} to {COUNT_MOST} is possible")
+
+
+def _one_of(what: str, given: str, allowed: Sequence[str]) -> str:
+    if given in allowed:
+        return given
+    there = ", ".join(allowed)
+    raise BatchError(f"no {what} {given[:80]!r} here{near(given, allowed)}; there are {there}")
+
+
+def _text(what: str, text: str, longest: int) -> None:
+    if len(text) > longest:
+        raise BatchError(f"{what} has {len(text)} characters; at most {longest} are kept")
+    if not text.replace("\n", " ").replace("\t", " ").isprintable():
+        raise BatchError(f"{what} {text[:40]!r} holds characters that can't be printed")
+
+
+def _name(what: str, text: str, *, needed: bool = False) -> None:
+    if needed and not text.strip():
+        raise BatchError(f"{what} is missing")
+    if "\n" in text or "\t" in text:
+        raise BatchError(f"{what} {text[:40]!r} must be one line")
+    _text(what, text, NAME_LONGEST)
+
+
+def _details(details: Mapping[str, str]) -> str:
+    return json.dumps(_checked(details), ensure_ascii=False)
+
+
+def _checked(values: Mapping[str, str]) -> dict[str, str]:
+    if len(values) > 60:
+        raise BatchError(f"{len(values)} figures in one entry; at most 60 are kept")
+    for key, value in values.items():
+        _name("the name of a figure", key, needed=True)
+        _name(key, value)
+    return dict(values)

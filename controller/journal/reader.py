@@ -1,0 +1,385 @@
+"""The journal, read-only: for pages, reviews and commands, beside a running controller."""
+
+import contextlib
+import sqlite3
+from collections.abc import Iterator, Sequence
+from itertools import chain
+from pathlib import Path
+from typing import Any, NamedTuple, Self
+
+import numpy as np
+from numpy.typing import NDArray
+from sqlite_utils import Database
+
+from controller.journal import rows as sql
+from controller.journal import schema
+from controller.journal.errors import JournalError, explained
+from controller.records import Act, ActDone, AlarmRow, Batch, Entry, EventRow, ReasonRow, StateRow
+
+Ints = NDArray[np.int64]
+Means = tuple[Ints, Ints, Ints]
+GAP_S = 600
+
+
+class Minutes(NamedTuple):
+    """Minute rows of one probe, oldest first; every array (n,) int64.
+
+    t_s: UTC second at which the minute began.  mean_milli, low_milli, high_milli: thousandths of
+    the unit, 0 where n is 0.  n: usable samples.  flag: worst QARTOD flag.
+    """
+
+    t_s: Ints
+    mean_milli: Ints
+    n: Ints
+    low_milli: Ints
+    high_milli: Ints
+    flag: Ints
+
+
+class RelayMinutes(NamedTuple):
+    """Relay rows, oldest first; every array (n,) int64. Rows of thinned years span an hour each."""
+
+    t_s: Ints
+    on_ms: Ints
+    starts: Ints
+
+
+class ProbeName(NamedTuple):
+    name: str
+    kind: str
+    unit: str
+
+
+class Run(NamedTuple):
+    """One run of the controller. stopped_s None while it runs; trusted: the clock was set."""
+
+    number: int
+    boot_id: str
+    started_s: float
+    stopped_s: float | None
+    reason: str
+    version: str
+    site_hash: str
+    trusted: bool
+    durable: bool
+
+
+class Gap(NamedTuple):
+    """A stretch without minute rows, UTC s, and why as far as the journal knows."""
+
+    from_s: float
+    to_s: float
+    cause: str
+
+
+class AskedAct(NamedTuple):
+    """An act as asked, and its answer: status "asked", "done" or "refused"."""
+
+    at_s: float
+    act: Act
+    status: str
+    answer: str
+
+
+class Reader:
+    """Read-only questions to one journal. Each is short, so that it never holds up the writer.
+
+    Every method raises JournalError when the file can't be read. One object per thread.
+    """
+
+    def __init__(self, path: Path, db: Database) -> None:
+        self.path = path
+        self._db = db
+
+    def close(self) -> None:
+        self._db.close()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, kind: object, error: object, trace: object) -> None:
+        self.close()
+
+    @contextlib.contextmanager
+    def _asking(self) -> Iterator[sqlite3.Connection]:
+        try:
+            yield self._db.conn
+        except sqlite3.Error as error:
+            raise explained(error, self.path) from error
+
+    def query(self, statement: str, values: Sequence[object] = ()) -> list[Any]:
+        """Rows of a SELECT."""
+        with self._asking() as conn:
+            return conn.execute(statement, values).fetchall()
+
+    # -- climate ------------------------------------------------------------------------------
+
+    def probes(self) -> list[ProbeName]:
+        """Every probe ever recorded, with kind and unit ("" when the bench file never named it)."""
+        return [ProbeName(*r) for r in self.query("SELECT name, kind, unit FROM probe ORDER BY id")]
+
+    def minutes(self, probes: Sequence[str], from_s: float, to_s: float) -> dict[str, Minutes]:
+        """Minute rows of `probes` that began in [from_s, to_s), UTC s; a key for each, maybe empty.
+
+        Thinned hours stand in as minutes of the hour's mean, as many as the hour had.
+        """
+        numbers = self._numbers("probe", probes)
+        found = {}
+        with self._asking() as conn:
+            for name in probes:
+                table = _minutes_of(conn, _ALL, numbers.get(name, []), from_s, to_s)
+                found[name] = Minutes(*(np.ascontiguousarray(table[:, i]) for i in range(6)))
+        return found
+
+    def means(self, probes: Sequence[str], from_s: float, to_s: float) -> dict[str, Means]:
+        """As `minutes`, of each probe only (t_s, mean_milli, n), which is read faster."""
+        numbers = self._numbers("probe", probes)
+        found = {}
+        with self._asking() as conn:
+            for name in probes:
+                table = _minutes_of(conn, _MEANS, numbers.get(name, []), from_s, to_s)
+                found[name] = (table[:, 0], table[:, 1], table[:, 2])
+        return found
+
+    def _numbers(self, table: str, names: Sequence[str]) -> dict[str, list[int]]:
+        found: dict[str, list[int]] = {}
+        for name, number in self.query(f"SELECT name, id FROM {table} ORDER BY id"):
+            if name in names:
+                found.setdefault(name, []).append(number)
+        return found
+
+    def relays(self, relays: Sequence[str], from_s: float, to_s: float) -> dict[str, RelayMinutes]:
+        """Relay rows that began in [from_s, to_s), UTC s; thinned hours as one row each."""
+        numbers = self._numbers("relay", relays)
+        found = {}
+        with self._asking() as conn:
+            for name in relays:
+                number = numbers.get(name, [0])[0]
+                span = (number, int(from_s), int(to_s))
+                cursor = conn.execute(
+                    "SELECT t, on_ms, starts FROM relay_hour WHERE relay = ? AND t >= ? AND t < ? "
+                    "UNION ALL SELECT t, on_ms, starts FROM relay_minute "
+                    "WHERE relay = ? AND t >= ? AND t < ? ORDER BY 1",
+                    (*span, *span),
+                )
+                table = _table(cursor, 3)
+                found[name] = RelayMinutes(table[:, 0], table[:, 1], table[:, 2])
+        return found
+
+    def relay_sums(
+        self, relays: Sequence[str], from_s: float, to_s: float
+    ) -> dict[str, tuple[float, int]]:
+        """Seconds ordered on, and starts, of each relay in [from_s, to_s)."""
+        return {
+            name: (int(rows.on_ms.sum()) / 1000, int(rows.starts.sum()))
+            for name, rows in self.relays(relays, from_s, to_s).items()
+        }
+
+    def last_minute_s(self) -> int | None:
+        """UTC second of the newest minute row, or None."""
+        found: int | None = self.query("SELECT max(t) FROM minute")[0][0]
+        return found
+
+    def gaps(self, from_s: float, to_s: float, longer_than_s: int = GAP_S) -> list[Gap]:
+        """Stretches in [from_s, to_s] without any minute row, longer than `longer_than_s`."""
+        seen = [r[0] for r in self.query(
+            "SELECT DISTINCT t FROM (SELECT t FROM minute WHERE t >= ? AND t < ? "
+            "UNION ALL SELECT t + 60 * m.k FROM hour, (WITH RECURSIVE m(k) AS (SELECT 0 UNION ALL "
+            "SELECT k + 1 FROM m WHERE k < 59) SELECT k FROM m) m "
+            "WHERE t >= ? AND t < ? AND k < minutes) ORDER BY t",
+            (int(from_s), int(to_s), int(from_s), int(to_s)),
+        )]  # fmt: skip
+        edges = np.array([from_s, *seen, to_s], dtype=float)
+        ends = edges.copy()
+        ends[1:-1] += 60.0
+        length = edges[1:] - ends[:-1]
+        stops = self.runs()
+        return [
+            Gap(float(ends[i]), float(edges[i + 1]), _cause(stops, ends[i], edges[i + 1]))
+            for i in np.flatnonzero(length > longer_than_s)
+        ]
+
+    # -- what was decided and what happened ---------------------------------------------------
+
+    def reasons(self, place: str, last: int = 20) -> list[ReasonRow]:
+        """The last decisions for one place, newest last."""
+        found = self.query(
+            "SELECT at_ms, place, code, text, mode, value FROM decision WHERE place = ? "
+            "ORDER BY id DESC LIMIT ?",
+            (place, last),
+        )
+        return [sql.reason_of(row) for row in reversed(found)]
+
+    def latest_reasons(self) -> dict[str, ReasonRow]:
+        """The newest decision of every place."""
+        found = self.query(
+            "SELECT at_ms, place, code, text, mode, value FROM decision WHERE id IN "
+            "(SELECT max(id) FROM decision GROUP BY place) ORDER BY place"
+        )
+        return {row[1]: sql.reason_of(row) for row in found}
+
+    def decisions(self, from_s: float, to_s: float, place: str | None = None) -> list[ReasonRow]:
+        """Decisions in [from_s, to_s), of one place or of all, oldest first."""
+        found = self.query(
+            "SELECT at_ms, place, code, text, mode, value FROM decision "
+            "WHERE at_ms >= ? AND at_ms < ? AND (? IS NULL OR place = ?) ORDER BY at_ms, id",
+            (from_s * 1000, to_s * 1000, place, place),
+        )
+        return [sql.reason_of(row) for row in found]
+
+    def alarms(
+        self, last: int | None = None, *, from_s: float = 0.0, to_s: float = 1e12
+    ) -> list[AlarmRow]:
+        """Alarm changes in [from_s, to_s), newest last; only the `last` ones when given."""
+        found = self.query(
+            "SELECT at_ms, alarm, place, was, state, priority, text, by, note FROM alarm_change "
+            "WHERE at_ms >= ? AND at_ms < ? ORDER BY at_ms DESC, id DESC LIMIT ?",
+            (from_s * 1000, to_s * 1000, -1 if last is None else last),
+        )
+        return [sql.alarm_of(row) for row in reversed(found)]
+
+    def events(
+        self, last: int | None = None, *, from_s: float = 0.0, to_s: float = 1e12
+    ) -> list[EventRow]:
+        """Events in [from_s, to_s), newest last; only the `last` ones when given."""
+        found = self.query(
+            "SELECT at_ms / 1000.0, kind, place, text FROM event WHERE at_ms >= ? AND at_ms < ? "
+            "ORDER BY at_ms DESC, id DESC LIMIT ?",
+            (from_s * 1000, to_s * 1000, -1 if last is None else last),
+        )
+        return [EventRow(*row) for row in reversed(found)]
+
+    def acts(self, last: int = 50) -> list[AskedAct]:
+        """The last acts and their answers, newest last."""
+        found = self.query(
+            "SELECT at_ms, kind, place, by, alarm, span_ms, value, note, id, status, "
+            "coalesce(answer, '') FROM act ORDER BY id DESC LIMIT ?",
+            (last,),
+        )
+        return [AskedAct(r[0] / 1000, sql.act_of(r[1:9]), r[9], r[10]) for r in reversed(found)]
+
+    def answer(self, number: int) -> ActDone | None:
+        """How the act of that number ended, or None while it waits or when there is none."""
+        found = self.query(
+            "SELECT kind, place, by, alarm, span_ms, value, note, id, status, answer FROM act "
+            "WHERE id = ? AND status != 'asked'",
+            (number,),
+        )
+        if not found:
+            return None
+        row = found[0]
+        return ActDone(sql.act_of(row[:8]), row[8] == "done", row[9])
+
+    # -- runs and settings --------------------------------------------------------------------
+
+    def runs(self) -> list[Run]:
+        """Every run, oldest first."""
+        found = self.query(
+            "SELECT id, boot, started_ms / 1000.0, stopped_ms / 1000.0, coalesce(reason, ''), "
+            "version, settings, trusted, durable FROM run ORDER BY id"
+        )
+        return [
+            Run(*row)._replace(trusted=bool(row[7]), durable=bool(row[8])) for row in found
+        ]
+
+    def site_text(self, site_hash: str | None = None) -> str:
+        """The bench file of that hash, or of the newest run; "" when there is none."""
+        if site_hash is None:
+            found = self.query(
+                "SELECT text FROM settings WHERE hash = "
+                "(SELECT settings FROM run ORDER BY id DESC LIMIT 1)"
+            )
+        else:
+            found = self.query("SELECT text FROM settings WHERE hash = ?", (site_hash,))
+        return str(found[0][0]) if found else ""
+
+    def last_state(self) -> StateRow | None:
+        found = self.query("SELECT at_ms / 1000.0, json FROM state")
+        return StateRow(*found[0]) if found else None
+
+    # -- batches ------------------------------------------------------------------------------
+
+    def batches(self, *, only_open: bool = False) -> list[Batch]:
+        """Batches, oldest first."""
+        where = "WHERE closed_ms IS NULL" if only_open else ""
+        found = self.query(f"SELECT {sql.BATCH_COLUMNS} FROM batch {where} ORDER BY number")
+        return [sql.batch_of(row) for row in found]
+
+    def entries(self, batch: int) -> list[Entry]:
+        """Every entry of a batch, in the order entered."""
+        found = self.query(
+            f"SELECT {sql.ENTRY_COLUMNS} FROM entry WHERE batch = ? ORDER BY number", (batch,)
+        )
+        return [sql.entry_of(row) for row in found]
+
+
+def open_reader(path: Path | str) -> Reader:
+    """Open the journal at `path` to read. Raises JournalError when it is not one, or not there."""
+    path = Path(path)
+    if not path.is_file():
+        raise JournalError(f"{path}: no journal there; check the path")
+    db: Database | None = None
+    try:
+        uri = f"{path.absolute().as_uri()}?mode=ro"
+        db = Database(sqlite3.connect(uri, uri=True, timeout=schema.BUSY_S))
+        schema.check_version(db, path)
+        if not db.table_names():
+            raise JournalError(f"{path}: an empty file, not a journal", "broken")
+    except (sqlite3.Error, OSError) as error:
+        if db is not None:
+            db.close()
+        raise explained(error, path) from error
+    return Reader(path, db)
+
+
+def _table(cursor: sqlite3.Cursor, columns: int) -> Ints:
+    """All rows of a cursor of whole numbers as an array (n, columns)."""
+    return np.fromiter(chain.from_iterable(cursor), dtype=np.int64).reshape(-1, columns)
+
+
+_MEANS = "coalesce(mean, 0), n"
+_ALL = "coalesce(mean, 0), n, coalesce(low, 0), coalesce(high, 0), flag"
+
+
+def _minutes_of(
+    conn: sqlite3.Connection, columns: str, numbers: Sequence[int], from_s: float, to_s: float
+) -> Ints:
+    """Minute rows (t, *columns), and thinned hours spread to minutes, of one probe."""
+    width = 1 + (2 if columns is _MEANS else 5)
+    marks = ", ".join("?" * len(numbers)) or "0"
+    span = (int(from_s), int(to_s), *numbers)
+    where = f"t < ? AND probe IN ({marks}) ORDER BY t"
+    table = _table(
+        conn.execute(f"SELECT t, {columns} FROM minute WHERE t >= ? AND {where}", span), width
+    )
+    hours = _table(
+        conn.execute(
+            f"SELECT t, {columns}, minutes FROM hour WHERE t > ? - 3600 AND {where}", span
+        ),
+        width + 1,
+    )
+    if len(hours):
+        table = np.concatenate([_spread(hours, from_s, to_s), table])
+        table = table[np.argsort(table[:, 0], kind="stable")]
+    return table
+
+
+def _spread(hours: Ints, from_s: float, to_s: float) -> Ints:
+    """Hour rows (t, mean, n, ..., minutes) as that many minute rows each."""
+    many = hours[:, -1]
+    spread = np.repeat(hours[:, :-1], many, axis=0)
+    spread[:, 0] += 60 * (np.arange(len(spread)) - np.repeat(np.cumsum(many) - many, many))
+    share = np.repeat(np.maximum(many, 1), many)
+    spread[:, 2] = np.where(spread[:, 2] > 0, np.maximum(spread[:, 2] // share, 1), 0)
+    return spread[(spread[:, 0] >= from_s) & (spread[:, 0] < to_s)]
+
+
+def _cause(runs: Sequence[Run], from_s: float, to_s: float) -> str:
+    for run in runs:
+        if run.stopped_s is not None and from_s - 120 <= run.stopped_s <= to_s:
+            return f"the controller was not running: {run.reason}"
+    if runs and to_s <= runs[0].started_s:
+        return "before the first run"
+    if runs and any(r.stopped_s is not None and r.stopped_s < from_s for r in runs[-1:]):
+        return f"the controller was not running: {runs[-1].reason}"
+    return "no cause recorded"

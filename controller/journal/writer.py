@@ -1,0 +1,481 @@
+"""The journal, open for writing: every lot of rows is one transaction."""
+
+import contextlib
+import hashlib
+import sqlite3
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import Any, Self
+
+from sqlite_utils import Database
+
+from config.model import Probe, Site, mat_id, mister_id, probe_id
+from controller.journal import rows as sql
+from controller.journal import salvage, schema
+from controller.journal.errors import JournalError, RowRefused, explained
+from controller.journal.rows import RunStart, RunStop, TimeFix
+from controller.records import (
+    Act,
+    ActRow,
+    AlarmRow,
+    Batch,
+    EventRow,
+    MinuteRow,
+    ReasonRow,
+    RelayRow,
+    Row,
+    StateRow,
+)
+from controller.scaled import minute_milli
+from sensors.clock import Now
+from sensors.kinds import KINDS
+
+Recordable = Row | RunStart | RunStop | TimeFix
+STALE_ACT = "the controller was not running when this was asked; ask again"
+
+
+class _Rehearsed(Exception):
+    """Ends a transaction that was only a trial."""
+
+
+class Journal:
+    """One journal file. Not for two threads at once; a thread may hand it to another.
+
+    `open` makes one.  opened: False while the file could not be opened (`open(..., must=False)`);
+    the next `write` tries again.  set_aside: where a damaged file was kept, if one was found.
+    """
+
+    def __init__(self, path: Path, site: Site | None, durable: bool, keeper: bool) -> None:
+        self.path = path
+        self.durable = durable
+        self.set_aside: Path | None = None
+        self.run = 0
+        self._site = site
+        self._keeper = keeper
+        self._db: Database | None = None
+        self._run_start: RunStart | None = None
+        self._probes: dict[str, int] = {}
+        self._relays: dict[str, int] = {}
+        self._own_changes = 0
+
+    @classmethod
+    def open(
+        cls,
+        path: Path | str,
+        *,
+        site: Site | None = None,
+        durable: bool = True,
+        now: Now | None = None,
+        must: bool = True,
+    ) -> Self:
+        """Open the journal at `path`, making it if there is none.
+
+        site: gives probes their kinds and units.  durable: each commit survives a power cut; False
+        (for rehearsals) is said in the run's record.  now: only from the one program that keeps
+        the bench; a damaged file is then put aside, kept, and a new one begun, and `now` stamps the
+        event that says so.  must: False gives a closed journal, to be tried again at each write,
+        instead of an error.
+        Raises JournalError when the file is locked, read-only, on a full disk, damaged (without
+        `now`), another program's, or of a newer Warmfoot.
+        """
+        journal = cls(Path(path), site, durable, keeper=now is not None)
+        try:
+            journal.reopen(now.utc_s if now else 0.0)
+        except JournalError:
+            if must:
+                raise
+        return journal
+
+    @property
+    def opened(self) -> bool:
+        return self._db is not None
+
+    def reopen(self, at_s: float = 0.0) -> None:
+        """Open the file anew; a run that was begun goes on. at_s: UTC s, stamps a rescue.
+
+        Raises JournalError.
+        """
+        self._let_go()
+        kept: Path | None = None
+        try:
+            self.path.parent.mkdir(parents=True, exist_ok=True)
+            if self._keeper and salvage.is_damaged(self.path):
+                kept = salvage.set_aside(self.path)
+            db = schema.connect(self.path, durable=self.durable)
+            try:
+                schema.migrate(db)
+                self._db = db
+                if kept is not None:
+                    self._tell_rescue(kept, at_s)
+                with self._transaction() as conn:
+                    self._register(conn)
+                    self._resume(conn)
+            except BaseException:
+                self._db = None
+                db.close()
+                raise
+        except (sqlite3.Error, OSError) as error:
+            raise explained(error, self.path) from error
+
+    def _tell_rescue(self, kept: Path, at_s: float) -> None:
+        self.set_aside = kept
+        with self._transaction() as conn:
+            copied = salvage.carry_over(kept, conn)
+            said = ", ".join(
+                f"{table}: {'not all readable' if count is None else count}"
+                for table, count in copied.items()
+            )
+            text = f"the journal was damaged; it is kept as {kept.name}; carried over: {said}"
+            at_ms = sql.ms_of(at_s)
+            conn.execute(sql.PUT_EVENT, (at_ms, "journal_rescued", "site", text, None))
+
+    def _register(self, conn: sqlite3.Connection) -> None:
+        """Learn the names in the file, and add those of the site."""
+        if self._site is not None:
+            for name, kind in _probe_kinds(self._site):
+                conn.execute(
+                    "INSERT INTO probe (name, kind, unit) VALUES (?, ?, ?) ON CONFLICT DO NOTHING",
+                    (name, kind, KINDS[kind].unit),
+                )
+            for name in _relay_names(self._site):
+                conn.execute("INSERT INTO relay (name) VALUES (?) ON CONFLICT DO NOTHING", (name,))
+        self._probes = dict(conn.execute("SELECT name, id FROM probe ORDER BY id").fetchall())
+        self._relays = dict(conn.execute("SELECT name, id FROM relay").fetchall())
+        if self._site is not None:
+            for name, kind in _probe_kinds(self._site):
+                found = conn.execute(
+                    "SELECT id FROM probe WHERE name = ? AND kind = ?", (name, kind)
+                ).fetchone()
+                self._probes[name] = found[0]
+
+    def _resume(self, conn: sqlite3.Connection) -> None:
+        """Take up the present run in this file, which may be a new one."""
+        start = self._run_start
+        if start is None:
+            return
+        found = conn.execute(
+            "SELECT id FROM run WHERE id = ? AND boot = ? AND started_ms = ?",
+            (self.run, start.boot_id, sql.ms_of(start.now.utc_s)),
+        ).fetchone()
+        self.run = found[0] if found else self._begin(conn, start)
+
+    # -- writing ------------------------------------------------------------------------------
+
+    @contextlib.contextmanager
+    def _transaction(self) -> Iterator[sqlite3.Connection]:
+        """All or nothing. Raises JournalError; what this object remembers goes back too."""
+        if self._db is None:
+            self.reopen()
+        assert self._db is not None
+        conn = self._db.conn
+        before = (self.run, self._run_start, dict(self._probes), dict(self._relays))
+        try:
+            conn.execute("BEGIN IMMEDIATE")
+            yield conn
+            conn.execute("COMMIT")
+        except BaseException as error:
+            self.run, self._run_start, self._probes, self._relays = before
+            with contextlib.suppress(sqlite3.Error):
+                if conn.in_transaction:
+                    conn.execute("ROLLBACK")
+            if isinstance(error, sqlite3.Error):
+                raise explained(error, self.path) from error
+            raise
+
+    def write(self, rows: Sequence[Recordable]) -> None:
+        """Write all of `rows`, or none of them.
+
+        A minute that is there already is merged with the new one by its samples.
+        Raises RowRefused for a row that can't be kept, JournalError for anything else.
+        """
+        if not rows:
+            return
+        minutes: list[sql.Values] = []
+        with self._transaction() as conn:
+            run, probes = self.run, self._probes
+            for row in rows:
+                kind = type(row)
+                if kind is MinuteRow:
+                    probe = probes.get(row.probe)  # type: ignore[union-attr]
+                    if probe is None:
+                        probe = self._add_probe(conn, row.probe)  # type: ignore[union-attr]
+                    minutes.append(_minute_values(row, probe, run))  # type: ignore[arg-type]
+                elif kind is RelayRow:
+                    self._write_relay(conn, row)  # type: ignore[arg-type]
+                elif kind is RunStart or kind is RunStop or kind is TimeFix:
+                    self._write_minutes(conn, minutes)
+                    minutes = []
+                    self._turn(conn, row)
+                    run = self.run
+                else:
+                    self._write_other(conn, row)
+            self._write_minutes(conn, minutes)
+
+    def rehearse(self, row: Recordable) -> None:
+        """Raise RowRefused if `row` could not be kept; nothing is written. Raises JournalError."""
+        with contextlib.suppress(_Rehearsed), self._transaction() as conn:
+            if isinstance(row, MinuteRow):
+                probe = self._probes.get(row.probe) or self._add_probe(conn, row.probe)
+                self._write_minutes(conn, [_minute_values(row, probe, self.run)])
+            elif isinstance(row, RelayRow):
+                self._write_relay(conn, row)
+            elif not isinstance(row, RunStart | RunStop | TimeFix):
+                self._write_other(conn, row)
+            raise _Rehearsed
+
+    def _write_minutes(self, conn: sqlite3.Connection, minutes: list[sql.Values]) -> None:
+        if minutes:
+            self._need_run()
+            conn.executemany(sql.PUT_MINUTE, minutes)
+
+    def _need_run(self) -> None:
+        if not self.run:
+            raise JournalError(f"{self.path}: these rows belong to a run; begin one first")
+
+    def _write_relay(self, conn: sqlite3.Connection, row: RelayRow) -> None:
+        self._need_run()
+        relay = self._relays.get(row.relay)
+        if relay is None:
+            cursor = conn.execute("INSERT INTO relay (name) VALUES (?)", (sql.text_of(row.relay),))
+            relay = self._relays[row.relay] = int(cursor.lastrowid or 0)
+        values = (row.t_s, relay, sql.ms_of(row.on_s), row.starts, self.run)
+        conn.execute(sql.PUT_RELAY, values)
+
+    def _write_other(self, conn: sqlite3.Connection, row: Recordable) -> None:
+        run = self.run or None
+        if isinstance(row, ReasonRow | AlarmRow):
+            self._need_run()
+        if isinstance(row, ReasonRow):
+            conn.execute(sql.PUT_REASON, sql.reason_values(row, self.run))
+        elif isinstance(row, AlarmRow):
+            conn.execute(sql.PUT_ALARM, sql.alarm_values(row, self.run))
+        elif isinstance(row, EventRow):
+            conn.execute(sql.PUT_EVENT, sql.event_values(row, run))
+        elif isinstance(row, StateRow):
+            conn.execute(sql.PUT_STATE, (sql.ms_of(row.at_s), row.json))
+        elif isinstance(row, ActRow):
+            self._write_act(conn, row, run)
+        else:
+            raise RowRefused(f"{type(row).__name__} is not a record of the journal")
+
+    def _write_act(self, conn: sqlite3.Connection, row: ActRow, run: int | None) -> None:
+        done, at_ms = row.done, sql.ms_of(row.at_s)
+        if done.act.number:
+            status = "done" if done.done else "refused"
+            values = (status, sql.text_of(done.text), at_ms, run, done.act.number)
+            if conn.execute(sql.ANSWER_ACT, values).rowcount:
+                return
+        conn.execute(sql.PUT_ACT, sql.act_values(done, done.act, at_ms, run))
+
+    def _add_probe(self, conn: sqlite3.Connection, name: str) -> int:
+        """A probe that the site does not name: kept, with its kind and unit unknown."""
+        cursor = conn.execute(
+            "INSERT INTO probe (name, kind, unit) VALUES (?, '', '')", (sql.text_of(name),)
+        )
+        number = self._probes[name] = int(cursor.lastrowid or 0)
+        return number
+
+    # -- runs and time ------------------------------------------------------------------------
+
+    def _turn(self, conn: sqlite3.Connection, row: Any) -> None:
+        if isinstance(row, RunStart):
+            self.run = self._begin(conn, row)
+            self._run_start = row
+        elif isinstance(row, RunStop):
+            conn.execute(
+                "UPDATE run SET stopped_ms = ?, reason = ? WHERE id = ? AND stopped_ms IS NULL",
+                (sql.ms_of(row.now.utc_s), sql.text_of(row.reason), self.run),
+            )
+        else:
+            self._fix_time(conn, row)
+
+    def _begin(self, conn: sqlite3.Connection, start: RunStart) -> int:
+        at_ms = sql.ms_of(start.now.utc_s)
+        conn.execute(
+            "UPDATE run SET reason = 'ended without a stop', stopped_ms = max(started_ms, coalesce("
+            "(SELECT max(at_ms) FROM state), started_ms)) WHERE stopped_ms IS NULL"
+        )
+        conn.execute(
+            "UPDATE act SET status = 'refused', answer = ?, answered_ms = ? "
+            "WHERE status = 'asked' AND at_ms < ?",
+            (STALE_ACT, at_ms, at_ms),
+        )
+        digest = hashlib.sha256(start.site_text.encode("utf-8", "replace")).hexdigest()
+        conn.execute(
+            "INSERT INTO settings (hash, text, at_ms) VALUES (?, ?, ?) ON CONFLICT DO NOTHING",
+            (digest, sql.text_of(start.site_text), at_ms),
+        )
+        cursor = conn.execute(
+            "INSERT INTO run (boot, started_ms, trusted, version, settings, durable) "
+            "VALUES (?, ?, ?, ?, ?, ?)",
+            (start.boot_id, at_ms, start.now.trusted, start.version, digest, self.durable),
+        )
+        return int(cursor.lastrowid or 0)
+
+    def _fix_time(self, conn: sqlite3.Connection, fix: TimeFix) -> None:
+        """Move rows of this boot to their true time; minute rows by whole minutes."""
+        from_ms, to_ms = sql.ms_of(fix.from_s), sql.ms_of(fix.to_s)
+        offset_ms = sql.ms_of(fix.offset_s)
+        boot = conn.execute("SELECT boot FROM run WHERE id = ?", (self.run,)).fetchone()
+        if boot is None:
+            raise JournalError(f"{self.path}: a time is put right within a run; begin one first")
+        conn.execute(
+            sql.PUT_FIX, (sql.ms_of(fix.at_s), boot[0], from_ms, to_ms, offset_ms)
+        )  # fmt: skip
+        span = {"from": from_ms, "to": to_ms, "boot": boot[0], "by": offset_ms}
+        runs = "run IN (SELECT id FROM run WHERE boot = :boot)"
+        for table in ("decision", "alarm_change", "event"):
+            conn.execute(
+                f"UPDATE {table} SET at_ms = at_ms + :by "
+                f"WHERE at_ms >= :from AND at_ms <= :to AND {runs}",
+                span,
+            )
+        conn.execute(
+            "UPDATE run SET started_ms = started_ms + :by "
+            "WHERE started_ms >= :from AND started_ms <= :to AND boot = :boot",
+            span,
+        )
+        where = f"t * 1000 >= :from AND t * 1000 <= :to AND {runs}"
+        shift_s = round(offset_ms / 60_000) * 60
+        for table, put in (("minute", sql.PUT_MINUTE), ("relay_minute", sql.PUT_RELAY)):
+            found = conn.execute(f"SELECT * FROM {table} WHERE {where}", span).fetchall()
+            conn.execute(f"DELETE FROM {table} WHERE {where}", span)
+            conn.executemany(put, [(row[0] + shift_s, *row[1:]) for row in found])
+
+    def begin_run(
+        self,
+        now: Now,
+        *,
+        version: str,
+        site_text: str,
+        boot_id: str,
+        site_hash: str = "",
+    ) -> int:
+        """Record a start of the controller; runs that never stopped are closed as such.
+
+        Acts still waiting from before are refused: nobody should get yesterday's burst.
+        Gives the run's number.  On a journal not yet open, the run is begun when it opens, and 0
+        is given.  Raises JournalError.
+        """
+        start = RunStart(now, version, site_text, site_hash, boot_id)
+        if not self.opened:
+            self._run_start = start
+            return 0
+        self.write([start])
+        return self.run
+
+    def end_run(self, now: Now, reason: str) -> None:
+        """Record an orderly end. Raises JournalError."""
+        self.write([RunStop(now, reason)])
+
+    # -- reading back -------------------------------------------------------------------------
+
+    def _query(self, statement: str, values: Sequence[object] = ()) -> list[Any]:
+        if self._db is None:
+            return []
+        try:
+            return self._db.conn.execute(statement, values).fetchall()
+        except sqlite3.Error as error:
+            raise explained(error, self.path) from error
+
+    def last_state(self) -> StateRow | None:
+        """The controller's state as last saved, or None. Raises JournalError."""
+        found = self._query("SELECT at_ms, json FROM state")
+        return StateRow(found[0][0] / 1000, found[0][1]) if found else None
+
+    def open_batches(self) -> list[Batch]:
+        """Batches not yet closed. Raises JournalError."""
+        found = self._query(
+            f"SELECT {sql.BATCH_COLUMNS} FROM batch WHERE closed_ms IS NULL ORDER BY number"
+        )
+        return [sql.batch_of(row) for row in found]
+
+    def new_acts(self, after: int) -> list[Act]:
+        """Acts numbered above `after` that nobody has answered. Raises JournalError."""
+        found = self._query(
+            "SELECT kind, place, by, alarm, span_ms, value, note, id FROM act "
+            "WHERE id > ? AND status = 'asked' ORDER BY id",
+            (after,),
+        )
+        return [sql.act_of(row) for row in found]
+
+    def ask(self, act: Act, at_s: float) -> int:
+        """Put down an act for the running controller to take up; gives its number.
+
+        Raises JournalError.
+        """
+        with self._transaction() as conn:
+            values = sql.act_values(None, act, sql.ms_of(at_s), None)
+            number = int(conn.execute(sql.PUT_ACT, values).lastrowid or 0)
+        self._own_changes += 1
+        return number
+
+    def change_mark(self) -> tuple[int, int]:
+        """Differs from its last value when batches or acts may have changed since.
+
+        Another program's write changes the first number, `ask` and batch entries through this very
+        object the second. Raises JournalError.
+        """
+        found = self._query("PRAGMA data_version")
+        return (found[0][0] if found else 0, self._own_changes)
+
+    @contextlib.contextmanager
+    def changing(self) -> Iterator[sqlite3.Connection]:
+        """A transaction for batches and entries, noticed by `change_mark`. Raises JournalError."""
+        with self._transaction() as conn:
+            yield conn
+        self._own_changes += 1
+
+    def query(self, statement: str, values: Sequence[object] = ()) -> list[Any]:
+        """Rows of a SELECT. Raises JournalError, also while the file is not open."""
+        if self._db is None:
+            raise JournalError(f"{self.path}: the journal is not open")
+        return self._query(statement, values)
+
+    # -- end ----------------------------------------------------------------------------------
+
+    def _let_go(self) -> None:
+        if self._db is not None:
+            with contextlib.suppress(sqlite3.Error):
+                self._db.close()
+            self._db = None
+
+    def close(self) -> None:
+        """Close the file. Idempotent."""
+        self._let_go()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, kind: object, error: object, trace: object) -> None:
+        self.close()
+
+
+def _minute_values(row: MinuteRow, probe: int, run: int) -> sql.Values:
+    if not row.n:
+        return (row.t_s, probe, None, None, None, 0, row.flag, run)
+    try:
+        mean, low, high = minute_milli(row)
+    except (ValueError, OverflowError):
+        raise RowRefused(
+            f"{row.probe}: a minute of {row.n} samples with mean {row.mean}, low {row.low}, "
+            f"high {row.high}; all must be numbers"
+        ) from None
+    return (row.t_s, probe, mean, low, high, row.n, row.flag, run)
+
+
+def _probe_kinds(site: Site) -> Iterator[tuple[str, str]]:
+    def named(bench: str, bay: str | None, probes: Sequence[Probe]) -> Iterator[tuple[str, str]]:
+        return ((probe_id(bench, bay, probe), probe.kind) for probe in probes)
+
+    for name, bench in site.benches.items():
+        yield from named(name, None, bench.air.probes)
+        for bay_name, bay in bench.bays.items():
+            yield from named(name, bay_name, bay.probes)
+
+
+def _relay_names(site: Site) -> Iterator[str]:
+    for name, bench in site.benches.items():
+        yield from (mat_id(name, bay) for bay in bench.bays)
+        if bench.mister is not None:
+            yield mister_id(name)
