@@ -120,8 +120,7 @@ class WeatherSource:
         start_s = hour * 3600.0
         before, after = self._cloud(hour), self._cloud(hour + 1)
         this, following = self._outline(start_s), self._outline(start_s + 3600.0)
-        rng = Random(f"{self.seed}/passing/{hour}")
-        passing = [rng.uniform(-1.0, 1.0) for _ in range(7)]
+        passing = [*self._passing(hour), self._passing(hour + 1)[0]]
         kind = self.kind
         made = []
         for minute in range(60):
@@ -129,20 +128,35 @@ class WeatherSource:
             slot = minute / 10.0
             low = int(slot)
             cloud = passing[low] + (slot - low) * (passing[low + 1] - passing[low])
-            sky = before + share * (after - before) + 0.45 * kind.broken * cloud
-            sun = self._sun(start_s + 60.0 * minute, min(1.0, max(0.08, sky)))
-            house_c = this[0] + share * (following[0] - this[0]) + kind.sun_k * sun / 100.0
+            clear = before + share * (after - before)
+            utc_s = start_s + 60.0 * minute
+            sun = self._sun(utc_s, clear + 0.45 * kind.broken * cloud)
+            # The house is slow: it follows the hour's light, not every cloud.
+            house_c = this[0] + share * (following[0] - this[0])
+            house_c += kind.sun_k * self._sun(utc_s, clear) / 100.0
             house_kpa = this[1] + share * (following[1] - this[1])
             made.append(Weather(house_c, min(house_kpa, 0.97 * saturation_kpa(house_c)), sun))
         return tuple(made)
 
     def _sun(self, utc_s: float, sky: float) -> float:
-        """Light at the bench under a sky of that clearness, W/m2."""
+        """Light at the bench, W/m2. sky: its clearness; what is left of it is kept to 0.08..1."""
         height = sun_sine(utc_s, self.latitude_deg, self.longitude_deg)
         if height <= 0.0 or self.kind.sky == 0.0:
             return 0.0
         haze = exp(-0.04 / max(height, 0.02))  # a low sun shines through more air; plausible
-        return SOLAR_CONSTANT_W_M2 * height * 0.75 * haze * sky * self.kind.through
+        return (
+            SOLAR_CONSTANT_W_M2
+            * height
+            * 0.75
+            * haze
+            * self.kind.through
+            * min(1.0, max(0.08, sky))
+        )
+
+    def _passing(self, hour: int) -> list[float]:
+        """Passing cloud at each ten minutes of an hour, -1..1."""
+        rng = Random(f"{self.seed}/passing/{hour}")
+        return [rng.uniform(-1.0, 1.0) for _ in range(6)]
 
     def _cloud(self, hour: int) -> float:
         """Clearness of the sky at the start of an hour, 0..1, day by day and hour by hour."""

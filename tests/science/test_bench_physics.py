@@ -49,7 +49,7 @@ def test_slope_is_that_of_the_fao_table(temp_c, kpa_k):
 def test_latent_heat_and_psychrometric_constant_are_those_of_fao_56():
     assert latent_heat_j_kg(20.0) / 1e6 == pytest.approx(2.45, abs=0.005)  # Eq. 3-1
     assert psychrometric_kpa_k(20.0) == pytest.approx(0.0673, abs=0.0003)  # Eq. 3-10
-    assert 1.0 / (86400 / LATENT_J_KG) == pytest.approx(28.356, rel=0.003)  # 1 mm a day in W/m2
+    assert LATENT_J_KG / 86400 == pytest.approx(28.356, rel=0.003)  # Annex 1: 1 mm/day in W/m2
 
 
 @pytest.mark.parametrize(
@@ -305,7 +305,7 @@ def test_wet_bench_follows_the_ode_solver():
 
 
 def test_a_dead_mat_lets_the_base_fall_in_the_hours_that_growers_know():
-    """50-60 mm of wet compost at 21 degC in 10 degC air loses 1 K in half an hour to one and a half,
+    """50-60 mm of wet compost at 21 degC in 10 degC air lose 1 K in half an hour to one and a half,
     3 K in one and a half to five hours (common practice, no source)."""
     house = Weather(10.0, 0.8 * saturation_kpa(10.0), 0.0)
     model = BenchModel(BENCH, 10.0)

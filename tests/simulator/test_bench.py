@@ -6,7 +6,15 @@ from dataclasses import replace
 import pytest
 
 from simulator.bench import BenchModel
-from simulator.bench_params import BAY, BENCH, PRESETS, PROPAGATOR, BayParams, BenchParamsError, fitted
+from simulator.bench_params import (
+    BAY,
+    BENCH,
+    PRESETS,
+    PROPAGATOR,
+    BayParams,
+    BenchParamsError,
+    fitted,
+)
 from simulator.film import saturation_kpa
 from simulator.inverse import symmetric_inverse
 from simulator.weather import Weather, WeatherSource
