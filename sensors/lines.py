@@ -6,7 +6,7 @@ One space between the parts, and one before the `*`. HH is the CRC-8/SMBUS (poly
 0x00), as two upper-case hex digits, of every byte before the `*`, that last space included. ASCII
 only, no control characters, at most 200 bytes with the newline. word: hello, probe, relay, nak or
 order. seq: 0..65535 in decimal without leading zeros. key: 1 to 32 of A-Z a-z 0-9 _ . -, each at
-most once in a line. value: one or more printable characters, no space. A relay's value is
+most once in a line, in any order (MicroPython's dictionaries keep none). value: one or more printable characters, no space. A relay's value is
 "1/28": closed, 28 s of its lease left; "0/0": open.
 
 This file runs unchanged on the board under MicroPython: no imports, built-ins only.
