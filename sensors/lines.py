@@ -6,8 +6,9 @@ One space between the parts, and one before the `*`. HH is the CRC-8/SMBUS (poly
 0x00), as two upper-case hex digits, of every byte before the `*`, that last space included. ASCII
 only, no control characters, at most 200 bytes with the newline. word: hello, probe, relay, nak or
 order. seq: 0..65535 in decimal without leading zeros. key: 1 to 32 of A-Z a-z 0-9 _ . -, each at
-most once in a line, in any order (MicroPython's dictionaries keep none). value: one or more printable characters, no space. A relay's value is
-"1/28": closed, 28 s of its lease left; "0/0": open.
+most once in a line, in any order (MicroPython's dictionaries keep none). value: one or
+more printable characters, no space. A relay's value is "1/28": closed, 28 s of its lease left;
+"0/0": open.
 
 This file runs unchanged on the board under MicroPython: no imports, built-ins only.
 """
@@ -137,8 +138,8 @@ class LineAssembler:
     """Bytes in, whole lines out; keeps the unfinished rest, and never more than 200 bytes of it.
 
     A line that is too long, or not ASCII, is dropped up to its newline and counted in `dropped`;
-    whether the others make sense is for `decode` to say. Empty lines are passed over. A carriage return before the
-    newline is taken off: some consoles put it there.
+    whether the others make sense is for `decode` to say. Empty lines are passed over. A carriage
+    return before the newline is taken off: some consoles put it there.
     """
 
     def __init__(self) -> None:
