@@ -1,0 +1,96 @@
+"""The only file that builds things: a Site and its surroundings made into a Controller."""
+
+import uuid
+from collections.abc import Mapping
+from importlib.metadata import PackageNotFoundError, version
+from pathlib import Path
+
+from config.load import hash_of
+from config.model import Site
+from controller.decide.alarms import check_changes
+from controller.gather import live_warmth
+from controller.journal.batches import BatchBook
+from controller.journal.reader import open_reader
+from controller.journal.recorder import Recorder
+from controller.journal.writer import Journal
+from controller.loop import Controller
+from controller.records import Batch
+from controller.review.warmth import LiveWarmth
+from controller.warmths import WarmthBook, recipe_of
+from sensors.clock import Clock
+from sensors.links import make_link
+from sensors.links.base import Link
+
+
+def program_version() -> str:
+    """The installed version, or "source" when run from an unpacked tree."""
+    try:
+        return version("warmfoot")
+    except PackageNotFoundError:
+        return "source"
+
+
+def boot_id() -> str:
+    """Name of this start of the machine, so that records of one boot can be put in order."""
+    path = Path("/proc/sys/kernel/random/boot_id")
+    try:
+        return path.read_text(encoding="ascii").strip()
+    except OSError:
+        return str(uuid.uuid4())
+
+
+def build(
+    site: Site,
+    *,
+    clock: Clock,
+    journal: Path | str,
+    links: Mapping[str, Link] | None = None,
+    site_text: str = "",
+    durable: bool = True,
+    threaded: bool = False,
+) -> Controller:
+    """A Controller for `site`, not yet started.
+
+    clock: the machine's, or a virtual one for fast time.  links: by the names of the bench file;
+    None makes them from it.  journal: its file; taken up where it was left.  site_text: the bench
+    file as written, kept in the journal.  durable: every commit survives a power cut (slower).
+    threaded: journal in a thread of its own, as the daemon wants it; a virtual clock wants False.
+    Raises JournalError when the journal can't be opened, ConfigError for a bench file that asks
+    for an alarm or a recipe there is none of.
+    """
+    check_changes(site)
+    now = clock.now()
+    store = Journal.open(journal, site=site, durable=durable, now=now)
+    saved = store.last_state()
+    away_s = max(0.0, now.utc_s - saved.at_s) if saved else 0.0
+    store.begin_run(
+        now,
+        version=program_version(),
+        site_text=site_text,
+        site_hash=hash_of(site_text),
+        boot_id=boot_id(),
+    )
+    batches = BatchBook(store).open_batches()
+    path = Path(journal)
+
+    def recount(batch: Batch) -> LiveWarmth:
+        with open_reader(path) as reader:
+            return live_warmth(reader, site, batch, recipe_of(batch))
+
+    warmths = WarmthBook(site, recount)
+    warmths.follow(batches)
+    recorder = Recorder(store, threaded=threaded)
+    wires = dict(links) if links is not None else {}
+    for name, plan in site.links.items():
+        if name not in wires:
+            wires[name] = make_link(name, plan, clock, site)
+    return Controller(
+        site,
+        clock=clock,
+        links=wires,
+        recorder=recorder,
+        warmths=warmths,
+        batches=batches,
+        state_json=saved.json if saved else None,
+        away_s=away_s,
+    )

@@ -1,0 +1,56 @@
+"""The one command, `warmfoot`. Expected errors are one or two lines and an exit code.
+
+Exit codes: 0 done; 1 a fault in the program; 2 wrong use of the command; 3 the bench file is not
+sound; 4 no journal, or one that can't be used; 5 refused, nothing was changed; 6 another warmfoot
+runs; 7 no warmfoot runs; 8 an alarm stands (`status` only).
+"""
+
+from importlib.metadata import entry_points
+
+import click
+
+from controller.cli import alarms, batches, hands, records, running
+
+
+class Warmfoot(click.Group):
+    """The group of commands; commands of other packages join through an entry point group."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        joined = [point.name for point in entry_points(group="warmfoot.commands")]
+        return sorted({*super().list_commands(ctx), *joined})
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        known = super().get_command(ctx, cmd_name)
+        if known is not None:
+            return known
+        for point in entry_points(group="warmfoot.commands", name=cmd_name):
+            command: click.Command = point.load()
+            return command
+        return None
+
+
+@click.group(cls=Warmfoot, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(package_name="warmfoot")
+def main() -> None:
+    """Climate controller and logger for a rooting bench.
+
+    Warm base, cool moist top. The program is never the safety device: fit an independent
+    thermal cut-out and an RCD, and have mains work done by a licensed electrician.
+    """
+
+
+for command in (
+    running.check,
+    running.run,
+    running.status,
+    running.why,
+    batches.batch,
+    records.review,
+    records.export,
+    records.backup,
+    alarms.alarms,
+    hands.hold,
+    hands.release,
+    hands.burst,
+):
+    main.add_command(command)

@@ -1,0 +1,335 @@
+"""batch: stick, enter, move, split, close, list, show."""
+
+import time
+from collections.abc import Sequence
+from datetime import datetime
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+import click
+
+from config.model import Site
+from config.recipes import recipe_for
+from controller.cli.common import (
+    Moment,
+    Refused,
+    console,
+    expected_errors,
+    give_json,
+    journal_option,
+    json_option,
+    local,
+    reader_for,
+    site_of,
+    utc_s,
+    who,
+)
+from controller.entries import LOST_CAUSES, effective
+from controller.faces import table
+from controller.journal.batches import BatchBook
+from controller.journal.writer import Journal
+from controller.places import find_journal
+from controller.records import Batch, Entry, EntryKind
+
+number_argument = click.argument("number", type=int)
+at_option = click.option("--at", type=Moment(), help="When it happened, local; by default now.")
+note_option = click.option("--note", default="", help="In your own words.")
+
+ENTRY_KINDS = [
+    kind.value for kind in EntryKind if kind not in (EntryKind.MOVED, EntryKind.CLOSED)
+]
+
+
+@click.group()
+def batch() -> None:
+    """Batches of cuttings: stick one, enter what you saw, close it with its outcome."""
+
+
+def _site(journal_given: str | None) -> tuple[Path, Site]:
+    path, reader = reader_for(journal_given)
+    with reader:
+        return path, site_of(reader, path)
+
+
+def _place(site: Site, text: str) -> tuple[str, str]:
+    """"north.left" as bench and bay; just the bench where it has one bay."""
+    bench, _, bay = text.partition(".")
+    if not bay and bench in site.benches and len(site.benches[bench].bays) == 1:
+        bay = next(iter(site.benches[bench].bays))
+    if not bay:
+        places = [f"{name}.{b}" for name, bench_ in site.benches.items() for b in bench_.bays]
+        raise Refused(f"{text!r} is not a bay; write one of {', '.join(places)}")
+    return bench, bay
+
+
+def _pairs(items: Sequence[str]) -> dict[str, str]:
+    found: dict[str, str] = {}
+    for item in items:
+        key, sign, value = item.partition("=")
+        if not sign or not key.strip():
+            raise Refused(f"{item!r} is not key=value; write e.g. rooted=4")
+        if key.strip() in found:
+            raise Refused(f"{key.strip()!r} is given twice")
+        found[key.strip()] = value.strip()
+    return found
+
+
+@batch.command()
+@click.argument("plant")
+@click.option("--kind", required=True, help="softwood, semi_ripe, hardwood, herbaceous, ...")
+@click.option("--bay", required=True, help="Where the trays stand, such as north.left.")
+@click.option("--count", required=True, type=int, help="How many cuttings.")
+@click.option("--trays", default="", help="Tray numbers, as on the labels.")
+@click.option("--stuck", type=Moment(), help="When, local; by default now.")
+@click.option("--detail", "details", multiple=True, metavar="KEY=VALUE", help="Anything else: hormone=, mix=, length_cm=, nodes=, leaves=, stock=; may be repeated.")  # fmt: skip
+@journal_option
+@json_option
+@expected_errors
+def stick(
+    plant: str,
+    kind: str,
+    bay: str,
+    count: int,
+    trays: str,
+    stuck: datetime | None,
+    details: tuple[str, ...],
+    journal_given: str | None,
+    as_json: bool,
+) -> None:
+    """Open a batch: its clock and its warmth start now, its recipe is frozen."""
+    path, site = _site(journal_given)
+    recipe = recipe_for(kind, plant)
+    bench_name, bay_name = _place(site, bay)
+    with Journal.open(path) as journal:
+        made = BatchBook(journal, site).stick(
+            plant,
+            kind,
+            bench_name,
+            bay_name,
+            count,
+            utc_s(stuck, site.site.zone, time.time()),
+            recipe=recipe,
+            trays=trays,
+            details=_pairs(details),
+        )
+    if as_json:
+        give_json(made._asdict())
+        return
+    low, high = recipe.usual_days
+    click.echo(
+        f"batch {made.number}: {count} {plant}, {recipe.title}, in {bench_name}.{bay_name}\n"
+        f"base target {recipe.base_target_c:g} C (good {recipe.good_low_c:g} to "
+        f"{recipe.good_high_c:g}); batches like it usually take {low:g} to {high:g} days\n"
+        f"put the number {made.number} on every tray label"
+    )
+
+
+@batch.command(
+    epilog=f"Values: lost= and cause= ({', '.join(LOST_CAUSES)}) for lost; tested=, rooted=, "
+    "callused= for tested; phase= for weaned; potted=; saleable=."
+)
+@number_argument
+@click.argument("kind", type=click.Choice(ENTRY_KINDS))
+@click.argument("values", nargs=-1, metavar="[KEY=VALUE]...")
+@click.option("--corrects", type=int, default=0, help="Number of the entry that this replaces.")
+@at_option
+@note_option
+@journal_option
+@json_option
+@expected_errors
+def enter(
+    number: int,
+    kind: str,
+    values: tuple[str, ...],
+    corrects: int,
+    at: datetime | None,
+    note: str,
+    journal_given: str | None,
+    as_json: bool,
+) -> None:
+    """Write down what you saw or did: looked, sprayed, lost, tested, weaned, potted, saleable."""
+    path, site = _site(journal_given)
+    with Journal.open(path) as journal:
+        made = BatchBook(journal, site).enter(
+            number,
+            kind,
+            _pairs(values),
+            utc_s(at, site.site.zone, time.time()),
+            who(),
+            note,
+            corrects,
+        )
+    if as_json:
+        give_json(made._asdict())
+    else:
+        click.echo(f"entry {made.number} for batch {number}: {kind}")
+
+
+@batch.command()
+@number_argument
+@click.argument("bay")
+@at_option
+@note_option
+@click.option("--trays", default="")
+@journal_option
+@expected_errors
+def move(
+    number: int,
+    bay: str,
+    at: datetime | None,
+    note: str,
+    trays: str,
+    journal_given: str | None,
+) -> None:
+    """Record that a batch went to another bay; its warmth follows it."""
+    path, site = _site(journal_given)
+    bench_name, bay_name = _place(site, bay)
+    with Journal.open(path) as journal:
+        BatchBook(journal, site).move(
+            number,
+            bench_name,
+            bay_name,
+            utc_s(at, site.site.zone, time.time()),
+            who(),
+            trays,
+            note,
+        )
+    click.echo(f"batch {number} stands in {bench_name}.{bay_name}")
+
+
+@batch.command()
+@number_argument
+@click.argument("count", type=int)
+@click.argument("bay")
+@at_option
+@note_option
+@journal_option
+@expected_errors
+def split(
+    number: int, count: int, bay: str, at: datetime | None, note: str, journal_given: str | None
+) -> None:
+    """Part COUNT cuttings off into a batch of their own."""
+    path, site = _site(journal_given)
+    bench_name, bay_name = _place(site, bay)
+    with Journal.open(path) as journal:
+        made = BatchBook(journal, site).split(
+            number,
+            count,
+            bench_name,
+            bay_name,
+            utc_s(at, site.site.zone, time.time()),
+            who(),
+            note,
+        )
+    click.echo(f"batch {made.number}: {count} cuttings of batch {number}")
+
+
+@batch.command()
+@number_argument
+@click.option("--rooted", required=True, type=int, help="Cuttings with roots.")
+@click.option("--callused", default=0, type=int, help="Cuttings with callus only.")
+@click.option("--lost", "lost", multiple=True, metavar="CAUSE=N", help=f"Lost and not entered before, by cause: {', '.join(LOST_CAUSES)}.")  # fmt: skip
+@click.option("--lesson", default="", help="What you would change next time, in one line.")
+@at_option
+@journal_option
+@expected_errors
+def close(
+    number: int,
+    rooted: int,
+    callused: int,
+    lost: tuple[str, ...],
+    lesson: str,
+    at: datetime | None,
+    journal_given: str | None,
+) -> None:
+    """Close a batch with its outcome."""
+    path, site = _site(journal_given)
+    by_cause = {}
+    for cause, text in _pairs(lost).items():
+        if not text.isdecimal():
+            raise Refused(f"lost {cause}={text!r}; write a whole number")
+        by_cause[cause] = int(text)
+    with Journal.open(path) as journal:
+        done = BatchBook(journal, site).close(
+            number,
+            utc_s(at, site.site.zone, time.time()),
+            rooted=rooted,
+            callused=callused,
+            lost=by_cause,
+            lesson=lesson,
+            by=who(),
+        )
+    click.echo(f"batch {number} closed: {rooted} of {done.count} rooted ({rooted / done.count:.0%})")
+
+
+@batch.command("list")
+@click.option("--all", "every", is_flag=True, help="Closed batches too.")
+@journal_option
+@json_option
+@expected_errors
+def list_batches(every: bool, journal_given: str | None, as_json: bool) -> None:
+    """Batches on the benches now."""
+    path, reader = reader_for(journal_given)
+    with reader:
+        zone = site_of(reader, path).site.zone
+        found = reader.batches(only_open=not every)
+    if as_json:
+        give_json([one._asdict() for one in found])
+        return
+    out = console()
+    shown = table(out, "no.", "plant", "kind", "bay", "count", "stuck", "phase")
+    for one in found:
+        shown.add_row(
+            str(one.number),
+            one.plant,
+            one.kind,
+            f"{one.bench}.{one.bay}",
+            str(one.count),
+            local(one.stuck_s, zone),
+            one.phase if one.closed_s is None else "closed",
+        )
+    out.print(shown if found else "no batch yet; `warmfoot batch stick`")
+
+
+@batch.command()
+@number_argument
+@journal_option
+@json_option
+@expected_errors
+def show(number: int, journal_given: str | None, as_json: bool) -> None:
+    """One batch: what was recorded at sticking, and every entry since."""
+    path = find_journal(journal_given)
+    with Journal.open(path) as journal:
+        book = BatchBook(journal)
+        one = book.get(number)
+        entries = book.entries(number)
+    _, reader = reader_for(journal_given)
+    with reader:
+        zone = site_of(reader, path).site.zone
+    if as_json:
+        give_json({"batch": one._asdict(), "entries": [e._asdict() for e in entries]})
+        return
+    _show(one, zone, entries)
+
+
+def _show(one: Batch, zone: ZoneInfo, entries: Sequence[Entry]) -> None:
+    out = console()
+    out.print(
+        f"batch {one.number}: {one.count} {one.plant}, {one.kind}, {one.bench}.{one.bay}",
+        style="bold",
+        markup=False,
+    )
+    out.print(f"stuck {local(one.stuck_s, zone)}; phase {one.phase}")
+    for key, value in one.details.items():
+        out.print(f"  {key}: {value}", markup=False)
+    standing = {entry.number for entry in effective(entries)}
+    for entry in entries:
+        values = " ".join(f"{key}={value}" for key, value in entry.values.items())
+        gone = "" if entry.number in standing or entry.corrects else "  (corrected)"
+        replaces = f"  (in place of entry {entry.corrects})" if entry.corrects else ""
+        note = f"  {entry.note}" if entry.note else ""
+        out.print(
+            f"  {entry.number}. {local(entry.at_s, zone)} {entry.kind} {values}{note}"
+            f"  by {entry.by}{gone}{replaces}",
+            markup=False,
+        )

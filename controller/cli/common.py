@@ -1,0 +1,148 @@
+"""What all commands share: where to read, how to answer, how to fail."""
+
+import getpass
+import json
+import re
+from collections.abc import Callable
+from datetime import datetime
+from functools import wraps
+from pathlib import Path
+from typing import Any, NoReturn, ParamSpec, TypeVar
+from zoneinfo import ZoneInfo
+
+import click
+from rich.console import Console
+
+from config.load import ConfigError, loads
+from config.model import Site
+from controller.journal.errors import JournalError
+from controller.journal.reader import Reader, open_reader
+from controller.places import PlaceError, find_journal
+
+P = ParamSpec("P")
+R = TypeVar("R")
+
+EXIT_BENCH_FILE = 3
+EXIT_JOURNAL = 4
+EXIT_REFUSED = 5
+EXIT_RUNNING = 6
+EXIT_NOT_RUNNING = 7
+EXIT_ALARM = 8
+
+journal_option = click.option(
+    "--journal",
+    "journal_given",
+    envvar="WARMFOOT_JOURNAL",
+    metavar="PATH",
+    help="Journal to use; by default the only one in the state directory.",
+)
+json_option = click.option("--json", "as_json", is_flag=True, help="Answer in JSON.")
+
+
+class Refused(ValueError):
+    """What was asked can't be done as asked; nothing was changed."""
+
+
+def console() -> Console:
+    """Where answers go: with colour on a terminal, plain text elsewhere."""
+    found = Console(highlight=False, soft_wrap=False)
+    if not found.is_terminal:
+        return Console(highlight=False, width=120, color_system=None)
+    return found
+
+
+def give_json(data: object) -> None:
+    click.echo(json.dumps(data, indent=2, allow_nan=False, ensure_ascii=False))
+
+
+def fail(text: str, code: int) -> NoReturn:
+    click.echo(text, err=True)
+    raise SystemExit(code)
+
+
+def expected_errors(command: Callable[P, R]) -> Callable[P, R]:
+    """Turn the errors a grower can put right into a line or two and an exit code."""
+
+    @wraps(command)
+    def guarded(*args: P.args, **kwargs: P.kwargs) -> R:
+        try:
+            return command(*args, **kwargs)
+        except ConfigError as error:
+            fail(str(error), EXIT_BENCH_FILE)
+        except (JournalError, PlaceError) as error:
+            fail(str(error), EXIT_JOURNAL)
+        except Refused as error:
+            fail(str(error), EXIT_REFUSED)
+
+    return guarded
+
+
+def reader_for(given: str | None) -> tuple[Path, Reader]:
+    """The journal to read, opened read-only."""
+    path = find_journal(given)
+    return path, open_reader(path)
+
+
+def site_of(reader: Reader, path: Path) -> Site:
+    """The bench file in force when the journal was last written."""
+    text = reader.site_text()
+    if not text:
+        raise JournalError(f"{path}: this journal holds no bench file yet; start `warmfoot run`")
+    return loads(text, f"bench file kept in {path.name}")
+
+
+def who() -> str:
+    """Name of the person at the keyboard, for the records."""
+    try:
+        return getpass.getuser()
+    except (KeyError, OSError):
+        return "someone"
+
+
+_SPAN = re.compile(r"^(\d+(?:\.\d+)?)\s*(s|sec|m|min|h|hours?|d|days?)$")
+_SPAN_S = {"s": 1, "m": 60, "h": 3600, "d": 86400}
+
+
+class Span(click.ParamType[Any]):
+    """A stretch of time such as 90s, 30min, 2h, 1d; gives seconds."""
+
+    name = "span"
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> float:
+        if isinstance(value, int | float):
+            return float(value)
+        found = _SPAN.match(str(value).strip().lower())
+        if not found:
+            self.fail(f"{value!r} is not a stretch of time; write e.g. 90s, 30min, 2h or 1d")
+        return float(found[1]) * _SPAN_S[found[2][0]]
+
+
+class Moment(click.ParamType[Any]):
+    """A local date, or date and time, as ISO 8601; gives a naive datetime."""
+
+    name = "date"
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> datetime:
+        if isinstance(value, datetime):
+            return value
+        try:
+            return datetime.fromisoformat(str(value))
+        except ValueError:
+            self.fail(f"{value!r} is not a date; write e.g. 2026-03-02 or 2026-03-02T14:30")
+
+
+def utc_s(moment: datetime | None, zone: ZoneInfo, now_s: float) -> float:
+    """UTC seconds of a local moment; now when None."""
+    if moment is None:
+        return now_s
+    return (moment if moment.tzinfo else moment.replace(tzinfo=zone)).timestamp()
+
+
+def local(at_s: float, zone: ZoneInfo, *, seconds: bool = False) -> str:
+    """A UTC second as local time, the way it is written everywhere in the answers."""
+    form = "%Y-%m-%d %H:%M:%S" if seconds else "%Y-%m-%d %H:%M"
+    return datetime.fromtimestamp(at_s, zone).strftime(form)

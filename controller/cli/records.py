@@ -1,0 +1,127 @@
+"""review, export, backup: what the journal says, and how to keep it."""
+
+import contextlib
+import sys
+import time
+from dataclasses import asdict
+from datetime import datetime
+from pathlib import Path
+from typing import IO, Any
+
+import click
+
+from controller.cli.common import (
+    Moment,
+    Refused,
+    console,
+    expected_errors,
+    give_json,
+    journal_option,
+    json_option,
+    reader_for,
+    site_of,
+    utc_s,
+)
+from controller.faces import review_text
+from controller.gather import review_batch
+from controller.journal.upkeep import TABLES, backup as copy_journal, export_csv
+from controller.places import find_journal
+from controller.review.summary import BatchSummary
+
+
+@click.command()
+@click.argument("numbers", type=int, nargs=-1, metavar="[BATCH]...")
+@journal_option
+@json_option
+@expected_errors
+def review(numbers: tuple[int, ...], journal_given: str | None, as_json: bool) -> None:
+    """What each batch got: warmth, hours in band, cold, hot and dry, water, heat and its cost."""
+    path, reader = reader_for(journal_given)
+    with reader:
+        site = site_of(reader, path)
+        batches = reader.batches()
+        known = {batch.number: batch for batch in batches}
+        unknown = [str(number) for number in numbers if number not in known]
+        if unknown:
+            there = ", ".join(f"{b.number} {b.plant}" for b in batches) or "none"
+            raise Refused(f"no batch {', '.join(unknown)} in this journal; there are: {there}")
+        chosen = [known[number] for number in numbers] if numbers else batches
+        now_s = reviewed_at(reader.last_minute_s())
+        found = [
+            (review_batch(reader, site, batch, now_s), reader.entries(batch.number))
+            for batch in chosen
+        ]
+    if as_json:
+        give_json([summary_data(summary) for summary, _ in found])
+        return
+    out = console()
+    for summary, entries in found:
+        review_text(out, summary, entries, site.site.zone)
+        out.print()
+    if not found:
+        out.print("no batch yet; `warmfoot batch stick` opens one")
+
+
+def reviewed_at(last_minute_s: int | None) -> float:
+    """Up to when a review looks: now, or the end of the records where those lie ahead of now."""
+    now_s = time.time()
+    return now_s if last_minute_s is None else max(now_s, last_minute_s + 60.0)
+
+
+def summary_data(summary: BatchSummary) -> dict[str, Any]:
+    """A review as plain data."""
+    data = asdict(summary)
+    data["batch"] = summary.batch._asdict()
+    data["warmth"] = {
+        **summary.warmth._asdict(),
+        "degree_hours": summary.warmth.degree_hours,
+    }
+    data["heat"] = summary.heat._asdict()
+    data["gaps"] = [gap._asdict() for gap in summary.gaps]
+    data["spells"] = [spell._asdict() for spell in summary.spells]
+    data["batch_kwh"] = summary.batch_kwh
+    data["batch_cost"] = summary.batch_cost
+    return data
+
+
+@click.command()
+@click.argument("table", type=click.Choice(TABLES))
+@click.option("--from", "from_at", type=Moment(), help="Local; by default the beginning.")
+@click.option("--to", "to_at", type=Moment(), help="Local; by default now.")
+@click.option("--out", type=click.Path(path_type=Path), help="File; by default the screen.")
+@journal_option
+@expected_errors
+def export(
+    table: str,
+    from_at: datetime | None,
+    to_at: datetime | None,
+    out: Path | None,
+    journal_given: str | None,
+) -> None:
+    """Give one table of the journal as CSV, with units in the headers, UTC and local time."""
+    path, reader = reader_for(journal_given)
+    with reader:
+        zone = site_of(reader, path).site.zone
+        end_s = reviewed_at(reader.last_minute_s())
+    from_s = utc_s(from_at, zone, 0.0)
+    to_s = utc_s(to_at, zone, end_s)
+    with contextlib.ExitStack() as stack:
+        to: IO[str] = sys.stdout
+        if out is not None:
+            try:
+                to = stack.enter_context(out.open("x", encoding="utf-8", newline=""))
+            except OSError as error:
+                raise Refused(f"{out}: can't be written ({error.strerror}); give a new name") from error
+        count = export_csv(path, table, to, zone, from_s, to_s)  # type: ignore[arg-type]
+    if out is not None:
+        click.echo(f"{count} rows in {out}")
+
+
+@click.command()
+@click.argument("to", type=click.Path(path_type=Path))
+@journal_option
+@expected_errors
+def backup(to: Path, journal_given: str | None) -> None:
+    """Copy the journal to a new file, while it is in use, and check the copy."""
+    copy_journal(find_journal(journal_given), to)
+    click.echo(f"{to}: a sound copy; to use it, stop warmfoot and put it in the journal's place")

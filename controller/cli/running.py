@@ -1,0 +1,158 @@
+"""check, run, status, why: the commands around a running bench."""
+
+import json
+import logging
+import time
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import click
+
+from config.load import load_with_text
+from config.model import mister_id
+from controller.cli.common import (
+    EXIT_ALARM,
+    EXIT_NOT_RUNNING,
+    EXIT_RUNNING,
+    console,
+    expected_errors,
+    fail,
+    give_json,
+    journal_option,
+    json_option,
+    local,
+    reader_for,
+    site_of,
+)
+from controller.faces import check_text, status_text
+from controller.places import find_journal, live_path
+
+STALE_S = 30.0
+"""A live picture older than this means that nobody keeps the bench."""
+
+bench_file = click.argument(
+    "bench_file", metavar="BENCH.toml", type=click.Path(path_type=Path), nargs=1
+)
+
+
+@click.command()
+@bench_file
+@json_option
+@expected_errors
+def check(bench_file: Path, as_json: bool) -> None:
+    """Read a bench file and say what it means, or everything that is wrong with it."""
+    from controller.decide.alarms import check_changes
+
+    site, _ = load_with_text(bench_file)
+    check_changes(site)
+    if as_json:
+        give_json({"file": str(bench_file), "sound": True, "site": site.model_dump(mode="json")})
+        return
+    check_text(console(), site, bench_file)
+
+
+@click.command()
+@bench_file
+@click.option("--verbose", is_flag=True, help="Say more in the program's own log.")
+@expected_errors
+def run(bench_file: Path, verbose: bool) -> None:
+    """Keep the bench described in BENCH.toml until stopped. SIGHUP re-reads the file."""
+    from controller.daemon import AlreadyRunning, Daemon
+
+    logging.basicConfig(
+        level=logging.DEBUG if verbose else logging.INFO, format="%(levelname)s %(name)s: %(message)s"
+    )
+    daemon = Daemon(bench_file)
+    click.echo(
+        f"warmfoot keeps {daemon.site.site.name}; the journal is {daemon.journal}\n"
+        "This program is not a safety device: each mat needs an independent thermal cut-out and "
+        "an RCD.\nLook at it with `warmfoot status`; stop it with Ctrl-C.",
+        err=True,
+    )
+    try:
+        daemon.run()
+    except AlreadyRunning as error:
+        fail(str(error), EXIT_RUNNING)
+
+
+def live_picture(journal_given: str | None) -> tuple[dict[str, Any] | None, Path]:
+    """The running daemon's latest picture, or None when there is none."""
+    journal = find_journal(journal_given)
+    path = live_path(journal)
+    try:
+        found: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return None, journal
+    return found, journal
+
+
+@click.command()
+@journal_option
+@json_option
+@expected_errors
+def status(journal_given: str | None, as_json: bool) -> None:
+    """How the bench is now. Exit code 7 when nothing keeps it, 8 while an alarm stands."""
+    found, journal = live_picture(journal_given)
+    age_s = time.time() - found["at_utc_s"] if found else None
+    if found is None or age_s is None or age_s > STALE_S:
+        since = (
+            f"last seen {datetime.fromtimestamp(found['at_utc_s'], UTC):%Y-%m-%d %H:%M} UTC"
+            if found
+            else "never seen running, or stopped in good order"
+        )
+        if as_json:
+            give_json({"running": False, "journal": str(journal), "last": found})
+            raise SystemExit(EXIT_NOT_RUNNING)
+        fail(
+            f"no warmfoot keeps the bench of {journal} ({since}).\n"
+            "All relays drop by themselves when orders stop. Start it: warmfoot run BENCH.toml",
+            EXIT_NOT_RUNNING,
+        )
+    if as_json:
+        give_json({"running": True, "age_s": round(age_s, 1), **found})
+    else:
+        status_text(console(), found, age_s)
+    if any(alarm["state"] in ("UNACK", "LATCH_UNACK", "ACKED") for alarm in found["alarms"]):
+        raise SystemExit(EXIT_ALARM)
+
+
+@click.command()
+@click.argument("place", required=False)
+@click.option("--last", default=8, show_default=True, help="How many decisions to show per place.")
+@journal_option
+@json_option
+@expected_errors
+def why(place: str | None, last: int, journal_given: str | None, as_json: bool) -> None:
+    """Why the mats and misters do what they do: decisions with their reasons, newest last.
+
+    PLACE is a bay such as north.left, or a mister such as north.mister; all when left out.
+    """
+    path, reader = reader_for(journal_given)
+    with reader:
+        site = site_of(reader, path)
+        places = []
+        for bench_name, bench in site.benches.items():
+            places += [f"{bench_name}.{bay}" for bay in bench.bays]
+            if bench.mister is not None:
+                places.append(mister_id(bench_name))
+        if place is not None and place not in places:
+            from config.near import near
+
+            raise click.BadParameter(
+                f"no bay or mister {place!r} here{near(place, places)}; there are {', '.join(places)}"
+            )
+        rows = {p: reader.reasons(p, last=last) for p in ([place] if place else places)}
+    if as_json:
+        give_json({p: [row._asdict() for row in found] for p, found in rows.items()})
+        return
+    out = console()
+    for name, found in rows.items():
+        out.print(name, style="bold")
+        if not found:
+            out.print("  nothing decided yet")
+        for row in found:
+            mode = "" if row.mode == "normal" else f"  ({row.mode})"
+            out.print(f"  {local(row.at_s, site.site.zone)}  {row.text}{mode}")
+
+

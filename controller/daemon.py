@@ -1,0 +1,219 @@
+"""`warmfoot run`: one bench file, one process, for ever.
+
+Order of life: lock, config, journal, links, all relays off, ready; then tick after tick until a
+signal; then all relays off on every way out. SIGHUP re-reads the bench file: the whole new file
+or none of it.
+"""
+
+import contextlib
+import json
+import logging
+import os
+import signal
+import threading
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from types import FrameType
+
+from filelock import FileLock, Timeout
+
+from config.load import ConfigError, load_with_text
+from config.model import Site
+from controller.app import build
+from controller.decide.alarms import check_changes
+from controller.live import Json, picture
+from controller.loop import Controller, Progress
+from controller.notify import Notifier
+from controller.places import journal_path, live_path, lock_path
+from controller.publish import Publisher
+from controller.service_manager import ServiceManager
+from sensors.clock import Clock, SystemClock
+
+log = logging.getLogger(__name__)
+
+LIVE_EVERY_S = 5.0
+
+
+class AlreadyRunning(RuntimeError):
+    """Another Warmfoot holds the journal of this bench file."""
+
+
+class Daemon:
+    """The controller and what surrounds it while it runs unattended."""
+
+    def __init__(self, bench_file: Path, *, clock: Clock | None = None) -> None:
+        self._file = bench_file
+        self.site, text = load_with_text(bench_file)
+        self._clock = clock or SystemClock()
+        self._journal = journal_path(self.site)
+        self._live = live_path(self._journal)
+        self._manager = ServiceManager()
+        self._stopping = threading.Event()
+        self._reload = threading.Event()
+        self._wake = threading.Event()
+        self._reason = "stopped"
+        self._fed = Progress()
+        self._fed_at_s = 0.0
+        self._live_at_s = float("-inf")
+        self._text = text
+        self._lock = FileLock(lock_path(self._journal))
+
+    def run(self) -> None:
+        """Keep the bench until a signal comes. Raises AlreadyRunning, JournalError, ConfigError."""
+        self._journal.parent.mkdir(parents=True, exist_ok=True, mode=0o750)
+        try:
+            self._lock.acquire(timeout=0)
+        except Timeout:
+            raise AlreadyRunning(
+                f"another warmfoot already keeps {self._journal}; stop it first "
+                "(`systemctl stop warmfoot`, or Ctrl-C where it runs)"
+            ) from None
+        try:
+            with self._signals():
+                while not self._stopping.is_set():
+                    self._keep_until_told()
+        finally:
+            self._lock.release()
+            with contextlib.suppress(OSError):
+                self._live.unlink()
+
+    def _keep_until_told(self) -> None:
+        """Run one controller until a signal stops it or a new bench file replaces it."""
+        controller = build(
+            self.site,
+            clock=self._clock,
+            journal=self._journal,
+            site_text=self._text,
+            threaded=True,
+        )
+        self._fed = Progress()
+        with self._surroundings(controller):
+            self._keep(controller)
+
+    @contextlib.contextmanager
+    def _surroundings(self, controller: Controller) -> Iterator[None]:
+        self._notifier = Notifier(self.site, self._clock)
+        self._publisher = Publisher(self.site, controller.links)
+        try:
+            controller.start()
+            self._notifier.start()
+            yield
+        except BaseException as error:
+            self._reason = f"fault: {type(error).__name__}: {error}"
+            raise
+        finally:
+            controller.stop(self._reason)
+            self._notifier.stop()
+
+    def _keep(self, controller: Controller) -> None:
+        self._manager.send("READY=1", f"STATUS=keeping {self.site.site.name}")
+        due_s = self._clock.now().mono_s
+        while not self._stopping.is_set():
+            if self._reload.is_set():
+                self._reload.clear()
+                if self._take_new_file(controller):
+                    return
+            controller.tick()
+            self._after_tick(controller)
+            due_s = max(due_s + self.site.site.tick_s, self._clock.now().mono_s)
+            self._wake.wait(max(0.0, due_s - self._clock.now().mono_s))
+            self._wake.clear()
+
+    def _after_tick(self, controller: Controller) -> None:
+        now = self._clock.now()
+        self._feed(controller, now.mono_s)
+        for row in controller.changes:
+            self._notifier.tell(row)
+        controller.service.update(self._notifier.health(now.mono_s))
+        if now.mono_s - self._live_at_s >= LIVE_EVERY_S or controller.changes:
+            self._live_at_s = now.mono_s
+            try:
+                now_picture = self._picture(controller)
+                self._write_live(now_picture)
+                self._publisher.publish(now_picture, controller.changes)
+            except Exception:
+                log.exception("the live picture could not be given out")
+
+    def _feed(self, controller: Controller, mono_s: float) -> None:
+        """Tell the manager we live, only if every stage has advanced since the last time."""
+        wanted_s = self._manager.watchdog_s
+        if wanted_s is None or mono_s - self._fed_at_s < min(wanted_s / 3, 10.0):
+            return
+        progress = controller.progress
+        if progress.all_beyond(self._fed):
+            self._fed, self._fed_at_s = progress, mono_s
+            self._manager.send("WATCHDOG=1")
+
+    def _picture(self, controller: Controller) -> Json:
+        snapshot, decision = controller.snapshot, controller.decision
+        assert snapshot is not None
+        assert decision is not None
+        health = controller.recorder.health()
+        sums = {b.number: w for b in controller.batches if (w := controller.warmths.warmth(b.number))}
+        return picture(
+            controller.site,
+            controller.state,
+            snapshot,
+            decision,
+            self._clock.now(),
+            controller.batches,
+            sums,
+            {
+                "path": str(self._journal),
+                "ok": health.ok,
+                "why": health.why,
+                "rows_waiting": health.buffered_rows,
+                "pid": os.getpid(),
+            },
+        )
+
+    def _write_live(self, data: Json) -> None:
+        fresh = self._live.with_suffix(".tmp")
+        fresh.write_text(json.dumps(data, allow_nan=False), encoding="utf-8")
+        fresh.replace(self._live)
+
+    def _take_new_file(self, controller: Controller) -> bool:
+        """Re-read the bench file. False, and the running one stays, when the new one is unsound."""
+        self._manager.send("RELOADING=1", f"MONOTONIC_USEC={time.monotonic_ns() // 1000}")
+        try:
+            site, text = load_with_text(self._file)
+            check_changes(site)
+        except ConfigError as error:
+            controller.note("reload_refused", "site", str(error))
+            log.error("bench file not taken up, the old one stays in force:\n%s", error)
+            self._manager.send("READY=1")
+            return False
+        if journal_path(site) != self._journal:
+            text_why = "the journal's path or the site's name was changed; restart to use another"
+            controller.note("reload_refused", "site", text_why)
+            log.error("bench file not taken up: %s", text_why)
+            self._manager.send("READY=1")
+            return False
+        self.site, self._text = site, text
+        self._reason = "new bench file"
+        log.info("bench file %s taken up anew", self._file)
+        return True
+
+    @contextlib.contextmanager
+    def _signals(self) -> Iterator[None]:
+        def stop(number: int, _frame: FrameType | None) -> None:
+            self._reason = f"signal {signal.Signals(number).name}"
+            self._manager.send("STOPPING=1")
+            self._stopping.set()
+            self._wake.set()
+
+        def reload(_number: int, _frame: FrameType | None) -> None:
+            self._reload.set()
+            self._wake.set()
+
+        before = {
+            signal.SIGTERM: signal.signal(signal.SIGTERM, stop),
+            signal.SIGINT: signal.signal(signal.SIGINT, stop),
+            signal.SIGHUP: signal.signal(signal.SIGHUP, reload),
+        }
+        try:
+            yield
+        finally:
+            for number, handler in before.items():
+                signal.signal(number, handler)

@@ -1,0 +1,283 @@
+"""What a person reads in a terminal: the bench, its alarms, and the review of a batch."""
+
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from rich.console import Console
+from rich.table import Table
+
+from config.model import Mister, Relay, Site, probe_id
+from config.recipes import thaw
+from controller.entries import effective, lost, number_of
+from controller.records import Batch, Entry, EntryKind
+from controller.review.summary import BatchSummary
+
+NOT_SAFETY = (
+    "The program is not a safety device. Local codes and a licensed electrician come first."
+)
+
+
+def table(out: Console, *columns: str, title: str | None = None) -> Table:
+    """A table that is drawn with rules on a terminal and left bare when piped."""
+    from rich import box
+
+    made = Table(
+        title=title,
+        title_justify="left",
+        box=box.SIMPLE_HEAD if out.is_terminal else None,
+        pad_edge=False,
+    )
+    for column in columns:
+        right = column.endswith((" C", " %", "kPa", "K", "no.", "count"))
+        made.add_column(column, justify="right" if right else "left")
+    return made
+
+
+def number(value: float | None, form: str, missing: str = "no reading") -> str:
+    """A number in its decimals, or plain words where there is none."""
+    return missing if value is None else format(value, form)
+
+
+# -- check ------------------------------------------------------------------------------------
+
+
+def check_text(out: Console, site: Site, bench_file: Path) -> None:
+    """Say what a sound bench file means: each probe and relay, and what the installer owes."""
+    out.print(f"{bench_file}: sound", style="bold")
+    out.print(f"{site.site.name}, {site.site.timezone}, a decision every {site.site.tick_s:g} s")
+    probes = table(out, "probe", "measures", "comes by")
+    relays = table(out, "relay", "switches", "goes off by itself")
+    for bench_name, bench in site.benches.items():
+        for bay_name, bay in bench.bays.items():
+            for probe in bay.probes:
+                probes.add_row(
+                    probe_id(bench_name, bay_name, probe),
+                    probe.kind.replace("_", " "),
+                    _address(probe.link, probe.node, probe.channel, probe.topic),
+                )
+            relays.add_row(f"{bench_name}.{bay_name}.mat", f"{bay.mat.power_w:g} W", _off(bay.mat))
+        for probe in bench.air.probes:
+            probes.add_row(
+                probe_id(bench_name, None, probe),
+                probe.kind.replace("_", " "),
+                _address(probe.link, probe.node, probe.channel, probe.topic),
+            )
+        if bench.mister is not None:
+            relays.add_row(f"{bench_name}.mister", _flow(bench.mister), _off(bench.mister))
+    out.print(probes)
+    out.print(relays)
+    for line in cautions(site):
+        out.print(f"note: {line}")
+    out.print(NOT_SAFETY)
+
+
+def cautions(site: Site) -> list[str]:
+    """What the installer still owes, in plain words."""
+    found = []
+    for bench_name, bench in site.benches.items():
+        for bay_name, bay in bench.bays.items():
+            if bay.mat.cutout == "none":
+                found.append(
+                    f"{bench_name}.{bay_name}: no independent thermal cut-out is declared for the "
+                    "mat; fit one, then write cutout = \"declared\" and cutout_c. Until then heat "
+                    "trips at 27 degC instead of 30"
+                )
+        for relay in (*(bay.mat for bay in bench.bays.values()), bench.mister):
+            if relay is not None and relay.lease == "none":
+                found.append(
+                    f"{bench_name}: the switch on {relay.topic} stays on when orders stop; use one "
+                    "with an auto-off of its own"
+                )
+        if bench.recipe is None and not any(bench.heat_for(bay).target_c for bay in bench.bays):
+            found.append(
+                f"{bench_name}: rests until a batch is stuck; give it a recipe or a target_c to "
+                "warm it before"
+            )
+    return found
+
+
+def _address(link: str, node: str | None, channel: str | None, topic: str | None) -> str:
+    return " ".join(part for part in (link, node, channel or topic) if part)
+
+
+def _off(relay: Relay) -> str:
+    return {"board": "yes, the board", "auto_off": "yes, the device", "none": "NO"}[relay.lease]
+
+
+def _flow(mister: Mister) -> str:
+    return f"mist, {mister.flow_ml_per_s:g} ml/s" if mister.flow_ml_per_s else "mist"
+
+
+# -- status -----------------------------------------------------------------------------------
+
+_ALARM_WORD = {
+    "UNACK": "new",
+    "ACKED": "acknowledged",
+    "RTNUN": "gone, not acknowledged",
+    "LATCH_UNACK": "off until reset, new",
+    "LATCH_ACK": "off until reset",
+    "SHLVD": "shelved",
+    "DSUPR": "explained by another",
+    "OOSRV": "out of service",
+}
+
+
+def status_text(out: Console, now: Mapping[str, Any], age_s: float) -> None:
+    """The bench in the order it stands: worst alarm, then house, top, base, mat."""
+    out.print(f"{now['site']}, {age_s:.0f} s ago", style="bold")
+    if now["alarms"]:
+        alarms_text(out, now["alarms"])
+    else:
+        out.print("no alarm stands")
+    for name, bench in now["benches"].items():
+        out.print()
+        out.print(bench["title"] if bench["title"] == name else f"{name}: {bench['title']}")
+        out.print(
+            f"  house {number(bench['house_c'], '.1f')} C   "
+            f"top {number(bench['top_c'], '.1f')} C   "
+            f"humidity {number(bench['rh_pct'], '.0f')} %   "
+            f"VPD {number(bench['vpd_kpa'], '.2f')} kPa"
+        )
+        for bay_name, bay in bench["bays"].items():
+            out.print(
+                f"  {bay_name}: base {number(bay['base_c'], '.1f')} C, "
+                f"target {number(bay['target_c'], '.1f', 'none')} C, "
+                f"base minus top {number(bay['base_minus_top_k'], '+.1f')} K, "
+                f"{bay['probes_usable']} of {bay['probes_fitted']} probes"
+            )
+            mode = "" if bay["mode"] == "normal" else f" [{bay['mode']}]"
+            out.print(f"    mat {_claims(bay['mat'])}: {bay['why']}{mode}", markup=False)
+        if bench["mister"] is not None:
+            mist = bench["mister"]
+            mode = "" if mist["mode"] == "normal" else f" [{mist['mode']}]"
+            out.print(f"  mister {_claims(mist)}: {mist['why']}{mode}", markup=False)
+    for batch in now["batches"]:
+        share = batch["warmth_known_share"]
+        known = "" if share is None else f", known for {share:.0%} of the time"
+        out.print(
+            f"batch {batch['number']} {batch['plant']} ({batch['bench']}.{batch['bay']}): "
+            f"day {batch['age_days']:.0f}, {batch['phase']}, warmth "
+            f"{number(batch['warmth_degree_hours'], '.0f')} degree-hours{known}",
+            markup=False,
+        )
+    for name, link in now["links"].items():
+        if not link["up"]:
+            out.print(f"link {name} is down: {link['why']}", markup=False)
+    if not now["journal"]["ok"]:
+        out.print(f"journal: {now['journal']['why']}", markup=False)
+    out.print(NOT_SAFETY)
+
+
+def _claims(relay: Mapping[str, Any]) -> str:
+    """Ordered and reported, as the two claims they are."""
+    if relay["reported"] == "not reported":
+        return f"ordered {relay['ordered']}"
+    return f"ordered {relay['ordered']}, reported {relay['reported']}"
+
+
+def alarms_text(out: Console, alarms: Sequence[Mapping[str, Any]]) -> None:
+    """Standing alarms, worst first, each with what to do."""
+    for alarm in alarms:
+        out.print(
+            f"{alarm['priority']} {alarm['alarm']} at {alarm['place']}: "
+            f"{_ALARM_WORD.get(alarm['state'], alarm['state'])}. {alarm['text']}",
+            markup=False,
+        )
+
+
+
+
+# -- review -----------------------------------------------------------------------------------
+
+
+def review_text(out: Console, found: BatchSummary, entries: Sequence[Entry], zone: ZoneInfo) -> None:
+    """The review of one batch: outcome, warmth, hours in each band, worst spells, water, heat."""
+    batch = found.batch
+    recipe = thaw(batch.recipe_json)
+    days = (found.until_s - batch.stuck_s) / 86400
+    state = "closed" if batch.closed_s is not None else f"phase {batch.phase}"
+    out.print(
+        f"batch {batch.number}: {batch.count} {batch.plant}, {recipe.title}, "
+        f"{batch.bench}.{batch.bay}",
+        style="bold",
+        markup=False,
+    )
+    out.print(f"  stuck {_day(batch.stuck_s, zone)}, {days:.1f} days, {state}", markup=False)
+    for line in _outcome(batch, entries):
+        out.print(f"  {line}", markup=False)
+    floor = "" if recipe.warmth_proven else ", unproven"
+    out.print(
+        f"  warmth {found.warmth.degree_hours:,.0f} degree-hours above {recipe.warmth_floor_c:g} C"
+        f" (capped at {recipe.warmth_cap_c:g} C{floor}), known for {found.known_share:.1%} "
+        "of the time"
+    )
+    out.print(
+        f"  hours of base: good {found.good_h:.1f}, slow {found.slow_h:.1f}, "
+        f"cold {found.harmful_cold_h:.1f}, too warm {found.warm_h:.1f}, hot {found.harmful_hot_h:.1f}"
+    )
+    out.print(
+        f"  base {number(found.mean_base_c, '.1f', 'not known')} C on average, "
+        f"top {number(found.mean_top_c, '.1f', 'not known')} C, "
+        f"base minus top {number(found.mean_difference_k, '+.1f', 'not known')} K"
+    )
+    dry = (
+        f"{found.dry_h:.1f} of {found.dry_known_h:.0f} hours drier than the phase wants"
+        if found.dry_known_h
+        else "dryness not known: no humidity on record"
+    )
+    water = "" if found.litres is None else f", {found.litres:.1f} litres"
+    out.print(f"  air: {dry}; {found.mist_bursts} bursts{water} on the bench")
+    out.print(f"  heat: {_heat(found)}")
+    for spell in found.spells:
+        out.print(
+            f"  {spell.kind} {_moment(spell.from_s, zone)} to {_moment(spell.to_s, zone)}: "
+            f"{spell.worst_c:.1f} C at worst, {spell.beyond_kh:.1f} degree-hours out of the band"
+        )
+    for gap in found.gaps:
+        out.print(
+            f"  no record {_moment(gap.from_s, zone)} to {_moment(gap.to_s, zone)}: {gap.cause}; "
+            "nothing is counted",
+            markup=False,
+        )
+
+
+def _outcome(batch: Batch, entries: Sequence[Entry]) -> list[str]:
+    """What the grower entered, in the few lines that matter most."""
+    standing = effective(entries)
+    lines = []
+    gone = lost(standing)
+    if gone:
+        parts = ", ".join(f"{count} {cause.replace('_', ' ')}" for cause, count in gone.items())
+        lines.append(f"lost {sum(gone.values())}: {parts}")
+    tests = [entry for entry in standing if entry.kind == EntryKind.TESTED]
+    closings = [entry for entry in standing if entry.kind == EntryKind.CLOSED]
+    if closings:
+        rooted = number_of(closings[-1].values, "rooted")
+        lines.insert(0, f"rooted {rooted} of {batch.count}: strike rate {rooted / batch.count:.0%}")
+        if closings[-1].note:
+            lines.append(f"lesson: {closings[-1].note}")
+    elif tests:
+        last = tests[-1].values
+        lines.insert(0, f"last test: {last.get('rooted', '0')} of {last.get('tested', '?')} rooted")
+    else:
+        lines.insert(0, "not tested yet")
+    return lines
+
+
+def _heat(found: BatchSummary) -> str:
+    cost = found.batch_cost
+    money = "" if cost is None else f", {cost:.2f} {found.heat.currency}"
+    share = "" if found.bay_share > 0.999 else f" ({found.bay_share:.0%} of its bay's)"
+    free = f"; {found.free_kh:,.0f} degree-hours came with the mat off" if found.free_kh else ""
+    return f"{found.batch_kwh:.1f} kWh{money}{share}{free}"
+
+
+def _day(at_s: float, zone: ZoneInfo) -> str:
+    return datetime.fromtimestamp(at_s, zone).strftime("%Y-%m-%d")
+
+
+def _moment(at_s: float, zone: ZoneInfo) -> str:
+    return datetime.fromtimestamp(at_s, zone).strftime("%d %b %H:%M")

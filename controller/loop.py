@@ -1,0 +1,342 @@
+"""The loop: probe -> reading -> climate -> decision -> relay -> log, once a tick.
+
+It owns the state and is the only place that acts on a Decision. Nothing it calls may block it:
+links queue, the recorder queues, the notifier queues. A fault in one stage is logged, recorded
+and survived; the relays then get absolute "off" orders instead of a decision.
+"""
+
+import logging
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from config.model import Site, mat_id, mister_id
+from controller.decide import build_aims, initial_state, step
+from controller.decide.aims import Aims
+from controller.decide.reasons import words
+from controller.decide.state import State, dump, load
+from controller.journal.recorder import Recorder
+from controller.minutes import MinuteBook
+from controller.records import (
+    Act,
+    ActDone,
+    ActRow,
+    AlarmRow,
+    Batch,
+    Decision,
+    EventRow,
+    ReasonRow,
+    RelayOrder,
+    Row,
+    StateRow,
+)
+from controller.relays.driver import Driver
+from controller.warmths import WarmthBook
+from sensors.clock import Clock, Now
+from sensors.intake import Intake
+from sensors.links.base import Link, LinkHealth
+from sensors.readings import Snapshot
+
+log = logging.getLogger(__name__)
+
+GAP_S = 60.0
+"""Longer between two ticks than this is a gap: leases have run out, nothing is summed over it."""
+CLOCK_STEP_S = 60.0
+"""The wall clock moving this far against the monotonic clock is a step."""
+
+
+@dataclass(frozen=True, slots=True)
+class Progress:
+    """How often each stage has finished, for the watchdog: a stage that hangs stops its count."""
+
+    sensed: int = 0
+    decided: int = 0
+    ordered: int = 0
+    journalled: int = 0
+
+    def all_beyond(self, earlier: "Progress") -> bool:
+        """True when every stage has advanced since `earlier`."""
+        return (
+            self.sensed > earlier.sensed
+            and self.decided > earlier.decided
+            and self.ordered > earlier.ordered
+            and self.journalled > earlier.journalled
+        )
+
+
+class Controller:
+    """One site under control. Built by app.build; `start`, then `tick` for ever, then `stop`."""
+
+    def __init__(
+        self,
+        site: Site,
+        *,
+        clock: Clock,
+        links: Mapping[str, Link],
+        recorder: Recorder,
+        warmths: WarmthBook,
+        batches: Sequence[Batch] = (),
+        state_json: str | None = None,
+        away_s: float = 0.0,
+    ) -> None:
+        self.site = site
+        self.clock = clock
+        self.links = dict(links)
+        self.recorder = recorder
+        self.driver = Driver(site, self.links)
+        self.warmths = warmths
+        self.batches: tuple[Batch, ...] = tuple(batches)
+        self.snapshot: Snapshot | None = None
+        self.decision: Decision | None = None
+        self.changes: tuple[AlarmRow, ...] = ()
+        self.service: dict[str, float] = {"away_s": away_s}
+        self._state_json = state_json
+        self._intake = Intake(site)
+        self._minutes = MinuteBook()
+        self._asked: list[Act] = []
+        self._said: dict[str, tuple[str, str]] = {}
+        self._sensed = self._decided = self._ordered = 0
+        self._minute = -1
+        self._last: Now | None = None
+        self._faults: dict[str, str] = {}
+        self.state: State = initial_state()
+        self.aims: Aims | None = None
+
+    # -- life ---------------------------------------------------------------------------------
+
+    def start(self) -> None:
+        """Open the links, order everything off, take up the saved state."""
+        for link in self.links.values():
+            link.start()
+        now = self.clock.now()
+        self._all_off("start", now)
+        if self._state_json:
+            self.state = load(self._state_json, now)
+        self.aims = build_aims(self.site, self.batches, now)
+
+    def stop(self, reason: str) -> None:
+        """Order everything off, write what is left, close links and journal. Idempotent."""
+        now = self.clock.now()
+        self._all_off("stop", now)
+        self._close_minute(now)
+        self.recorder.close(now, reason)
+        for name, link in self.links.items():
+            try:
+                link.stop()
+            except Exception:
+                log.exception("link %s did not close", name)
+
+    def __enter__(self) -> "Controller":
+        self.start()
+        return self
+
+    def __exit__(self, kind: object, error: object, trace: object) -> None:
+        self.stop("stopped" if kind is None else f"stopped by {kind}")
+
+    @property
+    def progress(self) -> Progress:
+        return Progress(self._sensed, self._decided, self._ordered, self.recorder.progress)
+
+    def ask(self, act: Act) -> None:
+        """Queue a person's act for the next tick."""
+        self._asked.append(act)
+
+    def note(self, kind: str, place: str, text: str) -> None:
+        """Put an event into the journal."""
+        self.recorder.put([EventRow(self.clock.now().utc_s, kind, place, text)])
+
+    # -- one tick -----------------------------------------------------------------------------
+
+    def tick(self) -> Decision:
+        """Sense, decide, order and record, once."""
+        now = self.clock.now()
+        dt_s = self._passed(now)
+        minute = int(now.utc_s // 60)
+        if minute != self._minute:
+            self._new_minute(now, minute)
+        snapshot = self._sense(now)
+        decision = self._decide(now, snapshot)
+        self._order(now, decision, dt_s)
+        self._record(now, snapshot, decision)
+        self.snapshot, self.decision = snapshot, decision
+        return decision
+
+    def _passed(self, now: Now) -> float:
+        """Seconds since the last tick; 0 across a gap. Clock steps and gaps are noted."""
+        last, self._last = self._last, now
+        if last is None:
+            return 0.0
+        dt_s = now.mono_s - last.mono_s
+        step_s = (now.utc_s - last.utc_s) - dt_s
+        if abs(step_s) > CLOCK_STEP_S:
+            self.service["clock_step_s"] = step_s
+            self.service["clock_step_at_s"] = now.mono_s
+            text = f"the wall clock moved by {step_s:+.0f} s; control runs on, records are marked"
+            self.recorder.put([EventRow(now.utc_s, "clock_step", "site", text)])
+        if dt_s > GAP_S:
+            self._minutes.dropped()
+            text = f"no control for {dt_s:.0f} s; boards drop their relays when leases run out"
+            self.recorder.put([EventRow(now.utc_s, "gap", "site", text)])
+            return 0.0
+        return dt_s
+
+    def _sense(self, now: Now) -> Snapshot:
+        health: dict[str, LinkHealth] = {}
+        for name, link in self.links.items():
+            try:
+                arrivals = link.poll()
+                if arrivals:
+                    self._intake.take(name, arrivals)
+                health[name] = link.health()
+            except Exception as error:
+                self._fault(f"link {name}", error, now)
+                health[name] = LinkHealth(False, f"fault in the link: {error}", now.mono_s)
+        snapshot = self._intake.snapshot(now.mono_s, health)
+        self._sensed += 1
+        return snapshot
+
+    def _decide(self, now: Now, snapshot: Snapshot) -> Decision:
+        acts = self._take_acts()
+        if self.aims is None:
+            raise RuntimeError("tick before start")
+        try:
+            self.state, decision = step(
+                self.aims, self.state, snapshot, now, acts, service=self.service
+            )
+            self._decided += 1
+        except Exception as error:
+            self._fault("decision", error, now)
+            done = tuple(ActDone(act, False, "not done: a fault in the program") for act in acts)
+            decision = Decision(self._off_orders(), (), (), (), done)
+        return decision
+
+    def _order(self, now: Now, decision: Decision, dt_s: float) -> None:
+        try:
+            self.driver.send(decision.orders, now.mono_s)
+            self._ordered += 1
+        except Exception as error:
+            self._fault("orders", error, now)
+        self._minutes.ordered(decision.orders, dt_s)
+
+    def _record(self, now: Now, snapshot: Snapshot, decision: Decision) -> None:
+        for bench in snapshot.benches.values():
+            self._minutes.sample(bench.air)
+            for bay in bench.bays.values():
+                self._minutes.sample(bay.probes)
+        rows: list[Row] = []
+        said = self._said
+        for bay_d in decision.bays:
+            place = f"{bay_d.bench}.{bay_d.bay}"
+            if said.get(place) != (bay_d.reason.code, bay_d.mode):
+                said[place] = (bay_d.reason.code, bay_d.mode)
+                rows.append(
+                    ReasonRow(
+                        now.utc_s,
+                        place,
+                        bay_d.reason.code,
+                        words(bay_d.reason),
+                        bay_d.mode,
+                        bay_d.duty,
+                    )
+                )
+        for mist_d in decision.mist:
+            place = f"{mist_d.bench}.mister"
+            if said.get(place) != (mist_d.reason.code, mist_d.mode):
+                said[place] = (mist_d.reason.code, mist_d.mode)
+                rows.append(
+                    ReasonRow(
+                        now.utc_s,
+                        place,
+                        mist_d.reason.code,
+                        words(mist_d.reason),
+                        mist_d.mode,
+                        mist_d.dryness_kpa_min,
+                    )
+                )
+        self.changes = ()
+        if decision.alarms:
+            self.changes = tuple(AlarmRow(now.utc_s, change) for change in decision.alarms)
+            rows += self.changes
+        if decision.acts:
+            rows += [ActRow(now.utc_s, done) for done in decision.acts]
+        if rows:
+            self.recorder.put(rows)
+
+    # -- once a minute ------------------------------------------------------------------------
+
+    def _new_minute(self, now: Now, minute: int) -> None:
+        self._close_minute(now)
+        self._minute = minute
+        if not self.recorder.threaded:
+            self._read_inbox()
+        self._read_service(now)
+        try:
+            self.aims = build_aims(self.site, self.batches, now)
+        except Exception as error:
+            self._fault("aims", error, now)
+
+    def _close_minute(self, now: Now) -> None:
+        if self._minute < 0:
+            return
+        t_s = self._minute * 60
+        self._minute = -1
+        minutes, relays = self._minutes.close(t_s)
+        self.warmths.add(t_s, minutes)
+        rows: list[Row] = [*minutes, *relays, StateRow(now.utc_s, dump(self.state, now))]
+        self.recorder.put(rows)
+
+    def _read_service(self, now: Now) -> None:
+        health = self.recorder.health()
+        self.service["journal_failed_s"] = (
+            0.0 if health.ok else max(0.0, now.mono_s - health.failed_since_s)
+        )
+        self.service["disk_free_share"] = health.disk_free_share
+
+    # -- acts ---------------------------------------------------------------------------------
+
+    def _take_acts(self) -> tuple[Act, ...]:
+        if self.recorder.threaded:
+            self._read_inbox()
+        if not self._asked:
+            return ()
+        acts, self._asked = tuple(self._asked), []
+        return acts
+
+    def _read_inbox(self) -> None:
+        acts, batches = self.recorder.inbox()
+        self._asked += acts
+        if batches is not None:
+            self.take_batches(batches)
+
+    def take_batches(self, batches: Sequence[Batch]) -> None:
+        """Follow these open batches from the next tick on."""
+        self.batches = tuple(batches)
+        now = self.clock.now()
+        self.warmths.follow(self.batches)
+        self.aims = build_aims(self.site, self.batches, now)
+
+    # -- faults -------------------------------------------------------------------------------
+
+    def _off_orders(self) -> tuple[RelayOrder, ...]:
+        orders = []
+        for bench_name, bench in self.site.benches.items():
+            orders += [RelayOrder(mat_id(bench_name, bay), 0.0) for bay in bench.bays]
+            if bench.mister is not None:
+                orders.append(RelayOrder(mister_id(bench_name), 0.0))
+        return tuple(orders)
+
+    def _all_off(self, why: str, now: Now) -> None:
+        try:
+            self.driver.all_off()
+        except Exception as error:
+            self._fault(f"all off at {why}", error, now)
+
+    def _fault(self, stage: str, error: Exception, now: Now) -> None:
+        """A bug or a broken part: log it once per kind a minute, keep one row, carry on."""
+        text = f"{type(error).__name__}: {error}"
+        if self._faults.get(stage) == text:
+            return
+        self._faults[stage] = text
+        log.error("fault in %s", stage, exc_info=error)
+        self.recorder.put([EventRow(now.utc_s, "fault", stage, text)])
+
+
