@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from typing import Any
+from zoneinfo import available_timezones
 
 from pydantic_core import ErrorDetails
 
@@ -89,9 +90,10 @@ def _unfit(kind: str, message: str, path: Path, doc: object) -> str:
 
 def _why(kind: str, message: str, value: object, path: Path, doc: object) -> str:
     if kind in ("literal_error", "union_tag_invalid"):
-        return f"this is not known here{near(str(value), choices_at(path, doc))}"
+        words = [choice for choice in choices_at(path, doc) if isinstance(choice, str)]
+        return "this is not known here" + (near(value, words) if isinstance(value, str) else "")
     if kind == "timezone":
-        return message + near(str(value), _zones())
+        return message + (near(value, available_timezones()) if isinstance(value, str) else "")
     if kind == "local_time":
         return message
     if kind.startswith("less_than"):
@@ -112,9 +114,3 @@ def _why(kind: str, message: str, value: object, path: Path, doc: object) -> str
 def _unquoted(value: object, allowed: str) -> str:
     """The commonest slip of all: a number between quotes."""
     return ", without quotes" if isinstance(value, str) and "number" in allowed.split()[:3] else ""
-
-
-def _zones() -> set[str]:
-    from zoneinfo import available_timezones
-
-    return available_timezones()

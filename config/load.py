@@ -115,6 +115,8 @@ def _read(path: Path) -> str:
         raise _unread(file, "this is a directory; give the name of the bench file in it") from None
     except PermissionError:
         raise _unread(file, "it may not be read; let this user read it") from None
+    except ConfigError:
+        raise
     except (OSError, ValueError) as error:
         raise _unread(file, f"it cannot be read: {error}") from None
     if len(data) > LARGEST_BYTES:

@@ -98,8 +98,8 @@ def keys_at(path: Path, doc: object) -> list[str]:
     return list(schema_at(path, doc).get("properties", {}))
 
 
-def choices_at(path: Path, doc: object) -> list[str]:
-    """The words that a key may hold, [] when it is not a choice of words."""
+def choices_at(path: Path, doc: object) -> list[str | int]:
+    """The few words or numbers that a key may hold, [] when it is not such a choice."""
     node = schema_at(path, doc)
     words = list(node.get("enum", [node["const"]] if "const" in node else []))
     # A link within one process is for programs that embed Warmfoot, not for a bench file.
@@ -111,7 +111,7 @@ def allowed_at(path: Path, doc: object) -> str:
     key = next((part for part in reversed(path) if isinstance(part, str)), "")
     choices = choices_at(path, doc)
     if choices:
-        quoted = [f'"{choice}"' for choice in choices]
+        quoted = [f'"{word}"' if isinstance(word, str) else str(word) for word in choices]
         return f"one of {', '.join(quoted)}" if len(quoted) > 1 else quoted[0]
     if key in _SUCH_AS:
         return _SUCH_AS[key]
