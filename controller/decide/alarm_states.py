@@ -5,6 +5,7 @@ annex B.1.5, latching and suppression 4.8, shelving 5.8.17. That resetting a lat
 has acknowledged leaves it "returned, unacknowledged" is from memory of the ISA-18.2 state diagram.
 """
 
+from collections.abc import Mapping
 from enum import StrEnum
 from math import inf
 from types import MappingProxyType
@@ -24,7 +25,7 @@ class Signal(StrEnum):
     REMIND = "remind"
 
 
-TRANSITIONS: Final = MappingProxyType(
+TRANSITIONS: Final[Mapping[tuple[str, str], S]] = MappingProxyType(
     {
         (S.NORM, Signal.RISE): S.UNACK,
         (S.UNACK, Signal.ACKNOWLEDGE): S.ACKED,
@@ -36,7 +37,7 @@ TRANSITIONS: Final = MappingProxyType(
         (S.RTNUN, Signal.RISE): S.UNACK,
     }
 )
-LATCHED_TRANSITIONS: Final = MappingProxyType(
+LATCHED_TRANSITIONS: Final[Mapping[tuple[str, str], S]] = MappingProxyType(
     {
         **TRANSITIONS,
         (S.UNACK, Signal.FALL): S.LATCH_UNACK,
@@ -52,13 +53,15 @@ IN_ALARM: Final = frozenset({S.UNACK, S.ACKED})
 LATCHED: Final = frozenset({S.LATCH_UNACK, S.LATCH_ACK})
 STANDING: Final = IN_ALARM | LATCHED
 """States in which an alarm explains, and so hides, its children."""
+KNOWN: Final = STANDING | {S.NORM, S.RTNUN}
+"""States in which `AlarmState.under` can be."""
 NOT_SHOWN: Final = frozenset({S.SHLVD, S.DSUPR, S.OOSRV})
 
 
 def successor(state: str, signal: Signal, latched: bool) -> S | None:
     """The state after `signal`, or None when it means nothing in this state."""
     table = LATCHED_TRANSITIONS if latched else TRANSITIONS
-    return table.get((S(state), signal))
+    return table.get((state, signal))
 
 
 def timed(
@@ -74,7 +77,8 @@ def timed(
 
     excess: how far beyond the limit; NaN, not known, stops the clocks without setting them back.
     The condition must stand for the whole of on_delay_s to rise, and have gone back past the limit
-    by the deadband for the whole of off_delay_s to fall. dt_s: since the last tick.
+    by the deadband for the whole of off_delay_s to fall. dt_s: since the last tick;
+    0 after a gap in which nobody looked, so that a delay begins anew.
     """
     pending_s = held.pending_s
     if excess != excess:
@@ -85,7 +89,7 @@ def timed(
         moving, delay_s, signal = excess > 0.0, on_delay_s, Signal.RISE
     if not moving:
         return inf, None
-    if pending_s == inf:
+    if pending_s == inf or dt_s <= 0.0:
         pending_s = now_s
     # A float's width of grace, so that a delay of whole ticks ends on its tick and not the next.
     if now_s - pending_s >= delay_s - 1e-6:

@@ -8,7 +8,7 @@ from typing import Final
 from controller.decide.aims import Aims
 from controller.decide.alarm_table import Row
 from controller.decide.state import State
-from controller.decide.watch import find_probe
+from controller.decide.watch import away_s, find_probe, since_start
 from controller.decide.watch_slow import FRESH_AIR, FRESH_BASE, Watch
 from sensors.readings import BayView, BenchView, ProbeView, Snapshot
 
@@ -84,6 +84,10 @@ def _bursts(scene: Scene, place: str) -> float:
     return float(scene.after.mist[place].unanswered) if place in scene.after.mist else nan
 
 
+def _away_s(scene: Scene) -> float:
+    return away_s(scene.watch, scene.service, scene.now_s, since_start(scene.after, scene.now_s))
+
+
 MEASURES: Final[dict[str, Callable[[Scene, str], float]]] = {
     "none": lambda _scene, _place: nan,
     "base_c": _of_bay("base_c"),
@@ -99,7 +103,7 @@ MEASURES: Final[dict[str, Callable[[Scene, str], float]]] = {
     "value": _value,
     "refused_pct": _refused_pct,
     "quiet_min": _quiet_min,
-    "away_min": _of_service("away_s", 60.0),
+    "away_min": lambda scene, _place: _away_s(scene) / 60.0,
     "step_s": _of_service("clock_step_s", 1.0),
     "journal_failed_min": _of_service("journal_failed_s", 60.0),
     "disk_free_pct": _of_service("disk_free_share", 0.01),
@@ -162,7 +166,7 @@ def _last_of_its_kind(scene: Scene, place: str) -> bool:
 
 
 def _away_long(scene: Scene, _place: str) -> bool:
-    return scene.service.get("away_s", 0.0) > 3600.0
+    return _away_s(scene) > 3600.0
 
 
 _WORSE: Final[dict[str, Callable[[Scene, str], bool]]] = {

@@ -17,6 +17,7 @@ from controller.decide.aims import Aims
 from controller.decide.alarm_acts import ALARM_ACTS, handle
 from controller.decide.alarm_states import (
     IN_ALARM,
+    KNOWN,
     NOT_SHOWN,
     STANDING,
     Signal,
@@ -67,13 +68,14 @@ def alarms(
     """(alarms, watch, changes, acts done): every alarm moved on by one tick.
 
     before: the state whose alarms and watch are moved on.  after: holds the new bays and mist.
-    dt_s: seconds since the last tick.  service: what the decision cannot see by itself, all
-    optional: away_s (without control before this start), clock_step_s and clock_step_at_s (the last
-    step and its monotonic time), journal_failed_s, disk_free_share (0..1), route_failed_s.
+    dt_s: seconds since the last tick, 0 after a gap, over which no delay goes on.
+    service: what the decision cannot see by itself, all optional: away_s (without control before
+    this start), clock_step_s and clock_step_at_s (the last step and its monotonic time),
+    journal_failed_s, disk_free_share (0..1), route_failed_s.
     The same dict objects come back when nothing in them changed.
     """
     watch = remember(aims, before.watch, after, snapshot, bays, now)
-    scans = scan(aims, after, watch, snapshot, bays, service, now, dt_s)
+    scans = scan(aims, after, watch, snapshot, bays, service, now)
     held = before.alarms
     beyond = _beyond(scans)
     wanted = [act for act in acts if act.kind in ALARM_ACTS] if acts else []
@@ -178,6 +180,8 @@ def _advance(
     for key, x in merged.items():
         row = rows()[key[0]]
         old = held.get(key, _FRESH)
+        if old.under not in KNOWN:
+            old = _FRESH
         moved = _move(row, key[1], old, x, tick)
         if moved.under == S.UNACK and moved.raised_s == tick.now.mono_s and moved is not old:
             first = not any(tick.now.mono_s - raised_s < GROUP_S for raised_s in grouped)

@@ -14,7 +14,7 @@ from config.model import AlarmChange, Bench, Probe, Site, probe_id
 from controller.decide.aims import Aims, BayAims, MistAims
 from controller.decide.alarm_table import rows
 from controller.decide.state import BayState, MistState, State
-from controller.decide.watch_slow import FRESH_AIR, FRESH_BASE
+from controller.decide.watch_slow import AWAY_S, FRESH_AIR, FRESH_BASE, STANDS_S, Watch
 from controller.records import BayDecision
 from sensors.clock import Now
 from sensors.readings import (
@@ -49,8 +49,6 @@ REPORT_LAG_S: Final = 10.0
 """A board must follow an order within this."""
 SITE_PLACE: Final = "site"
 _DISK_FREE_PCT: Final = rows()["journal_filling"].threshold
-_STANDS_S: Final = 600.0
-"""A clock step, or an absence found at the start, is shown as standing for this long."""
 
 Excess = tuple[float, ...]
 
@@ -307,16 +305,22 @@ def _all_probes(bench: Bench) -> list[Probe]:
     return [*bench.air.probes, *(p for bay in bench.bays.values() for p in bay.probes)]
 
 
+def away_s(watch: Watch, service: Mapping[str, float], now_s: float, since_start_s: float) -> float:
+    """Seconds without control that ended within the last STANDS_S: before the start or since."""
+    before_s = service.get("away_s", 0.0) if since_start_s < STANDS_S else 0.0
+    gap_s, at_s = watch.get(("away", SITE_PLACE), (0.0, -inf))
+    return max(before_s, gap_s if now_s - at_s < STANDS_S else 0.0)
+
+
 def site_excess(
-    service: Mapping[str, float], now: Now, since_start_s: float, dt_s: float
+    watch: Watch, service: Mapping[str, float], now: Now, since_start_s: float
 ) -> Excess:
     """Conditions of the site, in the order of SITE_ALARMS. service: see `alarms`."""
     get = service.get
-    away_s = get("away_s", 0.0) if since_start_s < _STANDS_S else 0.0
     step_at_s = get("clock_step_at_s", -inf)
-    stepped_s = abs(get("clock_step_s", 0.0)) if now.mono_s - step_at_s < _STANDS_S else 0.0
+    stepped_s = abs(get("clock_step_s", 0.0)) if now.mono_s - step_at_s < STANDS_S else 0.0
     return (
-        max(away_s, dt_s) - 900.0,
+        away_s(watch, service, now.mono_s, since_start_s) - AWAY_S,
         stepped_s - 60.0,
         -1.0 if now.trusted else 1.0,
         get("journal_failed_s", 0.0) - 30.0,
@@ -325,20 +329,23 @@ def site_excess(
     )
 
 
+def since_start(after: State, now_s: float) -> float:
+    """Seconds since this run began; inf where that is not known."""
+    return now_s - after.started_s if isfinite(after.started_s) else inf
+
+
 def scan(
     aims: Aims,
     after: State,
-    watch: dict[tuple[str, str], tuple[float, ...]],
+    watch: Watch,
     snapshot: Snapshot,
     bays: tuple[BayDecision, ...],
     service: Mapping[str, float],
     now: Now,
-    dt_s: float,
 ) -> list[Scan]:
     """Every condition at every place. watch: as `watch_slow.remember` left it."""
     now_s = now.mono_s
-    started_s = after.started_s
-    since_start_s = now_s - started_s if isfinite(started_s) else inf
+    since_start_s = since_start(after, now_s)
     benches = aims.site.benches
     default = default_limits()
     relays = snapshot.relays
@@ -390,5 +397,5 @@ def scan(
             add((PROBE_ALARMS, probe[0][0], excess))
     for name, link in snapshot.links.items():
         add((LINK_ALARMS, name, (_link_excess(aims.site, name, link, since_start_s),)))
-    add((SITE_ALARMS, SITE_PLACE, site_excess(service, now, since_start_s, dt_s)))
+    add((SITE_ALARMS, SITE_PLACE, site_excess(watch, service, now, since_start_s)))
     return found

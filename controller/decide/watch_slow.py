@@ -18,6 +18,12 @@ PAST_EVERY_S: Final = 300.0
 PAST: Final = 16
 """Samples of the past kept, newest last: 75 minutes."""
 GAP_S: Final = 600.0
+AWAY_S: Final = 900.0
+"""A gap from here on is told."""
+STANDS_S: Final = 600.0
+"""What happened once is shown as standing for this long."""
+DRIVEN_DUTY: Final = 0.8
+"""From this duty on a healthy mat must show in the base within an hour."""
 WARM_UP_LONGEST_S: Final = 4 * 3600.0
 SLOPE_K_H_PER_W_M2: Final = 0.021
 """Rise of a base probe 25 mm above a mat, per W/m2, one hour into the heating: 1-D conduction
@@ -46,7 +52,7 @@ def remember(
 ) -> Watch:
     """The windows a minute later; the same object before the minute is over."""
     now_s = now.mono_s
-    sampled_s, past_s = watch.get(("minute", "site"), (-inf, -inf))
+    sampled_s, past_s = _sound(watch, ("minute", "site"), (-inf, -inf))
     if 0.0 <= now_s - sampled_s < EVERY_S and sampled_s >= _started(after):
         return watch
     gap = not (0.0 <= now_s - sampled_s <= GAP_S) or sampled_s < _started(after)
@@ -54,11 +60,17 @@ def remember(
     turn = gap or now_s - past_s >= PAST_EVERY_S
     day = is_day(after)
     new: Watch = {("minute", "site"): (now_s, now_s if turn else past_s)}
+    gap_s = now_s - sampled_s if sampled_s >= _started(after) else 0.0
+    new["away", "site"] = (
+        (gap_s, now_s) if AWAY_S < gap_s < inf else _sound(watch, ("away", "site"), (0.0, -inf))
+    )
     for bench, mist_aims in aims.mist.items():
         view = snapshot.benches[bench]
         _past(new, watch, ("top_past", bench), view.top_c, gap, turn)
         bursts = after.mist[bench].bursts_s if mist_aims.relay else ()
-        new["air", bench] = _air(watch.get(("air", bench), FRESH_AIR), view, bursts, now_s, dt_s)
+        new["air", bench] = _air(
+            _sound(watch, ("air", bench), FRESH_AIR), view, bursts, now_s, dt_s
+        )
     for decision in bays:
         key = decision.bench, decision.bay
         place = decision.bench + "." + decision.bay
@@ -69,7 +81,7 @@ def remember(
         )
         duty_past = _past(new, watch, ("duty_past", place), held.duty, gap, turn)
         top_past = new.get(("top_past", decision.bench), _NO_PAST)
-        old = watch.get(("base", place), FRESH_BASE)
+        old = _sound(watch, ("base", place), FRESH_BASE)
         new["base", place] = _base(
             old, aims, aims.bays[key], held, view, decision.target_c,
             base_past, duty_past, top_past, day, now_s, dt_s, gap or ("base", place) not in watch,
@@ -79,19 +91,24 @@ def remember(
 
 def is_day(after: State) -> bool:
     """By the sun; an unknown sky counts as day, when leaves lose most."""
-    sky = getattr(after, "sky", None)
-    return sky is None or bool(sky.is_day)
+    return after.sky is None or after.sky.is_day
 
 
 def _started(after: State) -> float:
     return after.started_s if isfinite(after.started_s) else -inf
 
 
+def _sound(watch: Watch, key: tuple[str, str], fresh: tuple[float, ...]) -> tuple[float, ...]:
+    """What is remembered, unless it has not the shape of `fresh`, as after another version."""
+    found = watch.get(key, fresh)
+    return found if len(found) == len(fresh) else fresh
+
+
 def _past(
     new: Watch, watch: Watch, key: tuple[str, str], value: float, gap: bool, turn: bool
 ) -> tuple[float, ...]:
     """Keep the past of one value: shifted every five minutes, forgotten over a gap."""
-    past = _NO_PAST if gap else watch.get(key, _NO_PAST)
+    past = _NO_PAST if gap else _sound(watch, key, _NO_PAST)
     if turn:
         past = (*past[1:], value)
     new[key] = past
@@ -136,7 +153,7 @@ def _base(
 ) -> tuple[float, ...]:
     base_c = view.bays[bay.bay].base_c
     rise_k = base_c - base_past[-13]
-    driven = held.duty >= 0.8 * _most_duty(bay)
+    driven = held.duty >= DRIVEN_DUTY
     driven_s = old[0] + dt_s if driven and not anew else 0.0
     warm_left_s, warm_age_s = _warm_up(old, aims, bay, base_c, target_c, rise_k, dt_s, anew)
     usual, against_usual = _usual_duty(old[4], held.holding_duty_per_k, dt_s)
@@ -156,10 +173,6 @@ def _base(
         _height_spread(aims, bay) * max(held.duty, _mean(duty_past)),
         _should_move(held, base_c, view.top_c, duty_past, top_past, now_s),
     )
-
-
-def _most_duty(bay: BayAims) -> float:
-    return getattr(bay, "max_duty", 1.0)
 
 
 def _warm_up(

@@ -390,3 +390,14 @@ def test_a_report_that_is_old_accuses_nobody(room: Any) -> None:
     room.run(HOUR_S)
     assert room.shown("mat_stuck_on") == "NORM"
     assert isinstance(room.decisions()[0][0], BayDecision)
+
+
+def test_an_unreadable_state_from_a_journal_is_judged_afresh(room: Any) -> None:
+    room.run(600)
+    room.bases(18.0)
+    room.run(920)
+    key = "base_cold", "north.left"
+    spoilt = {key: replace(room.state.alarms[key], under="nonsense")}
+    room.state = replace(room.state, alarms=spoilt)
+    room.run(920)
+    assert room.shown("base_cold") == "UNACK"

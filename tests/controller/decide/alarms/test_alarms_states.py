@@ -125,3 +125,8 @@ def test_signals_never_come_before_their_whole_delay(
             known = [x for x in excesses[: i + 1] if x == x][-(off_ticks + 1) :]
             assert all(x == -1.0 for x in known)
     assert AlarmState().pending_s == inf
+
+
+def test_a_gap_begins_the_delay_anew() -> None:
+    held = AlarmState(pending_s=0.0)
+    assert timed(held, 1.0, 30.0, 20.0, 0.5, 1000.0, 0.0) == (1000.0, None)

@@ -1,0 +1,111 @@
+"""The last hand before the wire: sends every relay its order on every tick, and watches the echo.
+
+Orders are absolute and carry their own end, so a lost message, a hung program or a dead wire ends
+with the relays off, provided that the board or the device keeps its lease. A plain switch that
+knows no leases is ended by its link.
+"""
+
+import logging
+from collections.abc import Iterable, Mapping
+from math import inf
+from typing import Final, NamedTuple
+
+from config.model import Site
+from controller.records import RelayOrder
+from controller.relays.orders import LONGEST_S, leases_of, message, posts_of, relays_of
+from sensors.links.base import Link
+from sensors.messages import SEQ_MODULUS
+from sensors.readings import Snapshot
+
+log = logging.getLogger(__name__)
+
+LAG_S: Final = 10.0
+"""A board's report must agree with orders that are older than this."""
+
+
+class Disagreement(NamedTuple):
+    """A relay whose board says other than it was told. since_s: monotonic, of the order."""
+
+    relay: str
+    ordered_on: bool
+    reported_on: bool
+    since_s: float
+
+
+class Driver:
+    """Sends orders, and knows which relays are on until when by our own orders."""
+
+    def __init__(self, site: Site, links: Mapping[str, Link]) -> None:
+        """links: by the names of the bench file; a relay on a missing one can not be switched."""
+        self._links = dict(links)
+        self._posts = posts_of(site)
+        self._known = relays_of(site)
+        self._seq = [0] * len(self._posts)
+        self._until_s: dict[str, float] = dict.fromkeys(self._known, -inf)
+        self._since_s: dict[str, float] = dict.fromkeys(self._known, inf)
+        self._refused: tuple[str, ...] = ()
+
+    def send(self, orders: Iterable[RelayOrder], mono_s: float) -> tuple[str, ...]:
+        """Send one round of orders; names of the links that did not take theirs.
+
+        A relay without an order is ordered off. Every link is tried, whatever another one does.
+        Raises UnknownRelay when an order names a relay that there is not; nothing is sent then.
+        """
+        leases = leases_of(orders, self._known)
+        refused = self._post(leases)
+        untils_s, sinces_s = self._until_s, self._since_s
+        for relay, until_s in untils_s.items():
+            lease_s = leases.get(relay, 0.0)
+            on = 0.05 <= lease_s < inf
+            if until_s < mono_s:  # off, or run out by itself since the last round
+                if on or sinces_s[relay] == inf:
+                    sinces_s[relay] = mono_s
+                elif until_s > sinces_s[relay]:
+                    sinces_s[relay] = until_s
+            elif not on:
+                sinces_s[relay] = mono_s
+            untils_s[relay] = mono_s + min(lease_s, LONGEST_S) if on else -inf
+        return refused
+
+    def all_off(self) -> bool:
+        """Order everything off, on every way in and out. True when every link took it."""
+        self._until_s = dict.fromkeys(self._known, -inf)
+        self._since_s = dict.fromkeys(self._known, inf)
+        return not self._post({})
+
+    def on_until_s(self, relay: str) -> float:
+        """Monotonic time at which our last order for the relay ends; -inf when it is off."""
+        return self._until_s[relay]
+
+    def compare(self, snapshot: Snapshot, mono_s: float) -> list[Disagreement]:
+        """Relays whose last report contradicts an order that is older than LAG_S by then."""
+        found = []
+        for relay, report in snapshot.relays.items():
+            until_s = self._until_s.get(relay, -inf)
+            since_s = self._since_s.get(relay, inf)
+            ordered_on = until_s >= mono_s
+            if not ordered_on and until_s > since_s:
+                since_s = until_s
+            if report.on is not ordered_on and report.heard_s - since_s > LAG_S:
+                found.append(Disagreement(relay, ordered_on, report.on, since_s))
+        return found
+
+    def _post(self, leases: Mapping[str, float]) -> tuple[str, ...]:
+        refused: list[str] = []
+        for index, post in enumerate(self._posts):
+            seq = self._seq[index] = (self._seq[index] + 1) % SEQ_MODULUS
+            link = self._links.get(post.link)
+            try:
+                taken = link is not None and link.send(message(post, leases, seq), post.node)
+            except Exception:
+                log.exception("link %s failed to take an order", post.link)
+                taken = False
+            if not taken:
+                refused.append(post.link)
+        if refused:
+            if tuple(refused) != self._refused:
+                log.warning("orders not taken by %s", ", ".join(refused))
+        elif self._refused:
+            log.info("all links take orders again")
+        self._refused = tuple(refused)
+        return self._refused
