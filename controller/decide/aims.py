@@ -1,4 +1,4 @@
-"""What every bay and bench should aim at now: bench file, recipes and open batches made into numbers.
+"""What every bay and bench should aim at now: bench file, recipes and batches made into numbers.
 
 Built when one of those changes (and once a minute, because phases and day parts move with time);
 the step itself only reads it.
@@ -17,8 +17,10 @@ class BayAims:
     difference_c: wanted base minus top.  top_hot_c: top above which the target yields.
     gain_duty_per_k, integral_s, derivative_s: PID.  window_s, shortest_s: relay timing.
     stagger: 0..1, this bay's place in the window, so that bays do not start together.
-    max_duty: most duty allowed.  has_cutout: an independent cut-out is declared.
-    why: short words for where the target comes from, "batch 3 Buxus", "bench file".
+    has_cutout: an independent cut-out is declared.  leased: something drops the relay when orders
+    stop.  why: short words for where the target comes from, "batch 3 Buxus", "bench file".
+    tuned: the PID settings are the bench file's own, so nothing learned replaces them.
+    rate_k_s, delay_s: expected rise at full duty and its delay.  place: "north.left".
     """
 
     bench: str
@@ -44,6 +46,10 @@ class BayAims:
     has_cutout: bool
     leased: bool
     why: str
+    tuned: bool = False
+    rate_k_s: float = 5.3e-4
+    delay_s: float = 1500.0
+    place: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,348 @@
+"""From the bench file and the open batches to what every bay and bench should aim at now."""
+
+from collections.abc import Sequence
+from datetime import UTC, datetime, time
+from functools import lru_cache
+from math import nan
+from typing import Final, NamedTuple
+
+from config.bounds import (
+    BASE_CEILING_C,
+    BASE_CEILING_NO_CUTOUT_C,
+    BASE_TRIP_C,
+    BASE_TRIP_NO_CUTOUT_C,
+)
+from config.model import Bay, Bench, HeatPlan, MistPlan, Site, mat_id, mister_id
+from config.recipes import PHASES, Phase, Recipe, recipe_for
+from controller.decide.aims import Aims, BayAims, MistAims
+from controller.decide.tuning import (
+    Gains,
+    bench_gains,
+    bounded,
+    expected_delay_s,
+    expected_rate_k_s,
+)
+from controller.records import Batch
+from sensors.clock import Now
+
+DAY_S: Final = 86400.0
+DIFFERENCE_C: Final = 3.0
+"""Wanted base minus top without a recipe (common practice: 3 to 6 K, no one source)."""
+TOP_HOT_C: Final = 28.0
+"""Top limit without a recipe (common practice, no source)."""
+BAND_K: Final = 2.0
+"""Half the good band around an explicit target without a recipe."""
+SLOW_K: Final = 4.0
+HOT_K: Final = 4.0
+VPD_RESTING_KPA: Final = (0.1, 1.0)
+BURST_S: Final = 5.0
+_UNROOTED: Final = frozenset(("stick", "callus"))
+
+
+class _Lot(NamedTuple):
+    """An open batch, or the recipe a bench is held at without one, at this instant."""
+
+    recipe: Recipe
+    phase: Phase
+    phase_days: float
+    age_days: float
+    why: str
+
+    @property
+    def base_c(self) -> float:
+        return self.recipe.base_target_c + self.phase.base_shift_c
+
+    @property
+    def unrooted(self) -> bool:
+        return self.phase.name in _UNROOTED
+
+    @property
+    def dose_kpa_min(self) -> float | None:
+        """Dryness that earns a burst today: the phase's dose, grown by its factor per day."""
+        if self.phase.dose_kpa_min is None:
+            return None
+        return self.phase.dose_kpa_min * float(
+            self.phase.dose_growth ** min(self.phase_days, 365.0)
+        )
+
+
+def build_aims(site: Site, batches: Sequence[Batch], now: Now) -> Aims:
+    """What to aim at now. Once a minute, and whenever bench file or batches change.
+
+    batches: open ones; closed ones and those of places not in the bench file are passed over.
+    Raises what an unreadable frozen recipe raises (pydantic's ValidationError).
+    """
+    aims = Aims(site=site)
+    minute = _local_minute(site, now)
+    for bench_name, bench in site.benches.items():
+        on_bench: list[_Lot] = []
+        for index, (bay_name, bay) in enumerate(bench.bays.items()):
+            lots = _lots(batches, bench_name, bay_name, now)
+            on_bench += lots
+            if not lots and bench.recipe is not None:
+                lots = [_held(bench.recipe)]
+            stagger = index / len(bench.bays)
+            aims.bays[bench_name, bay_name] = _bay_aims(
+                bench_name, bay_name, bay, bench.heat_for(bay_name), lots, minute, stagger
+            )
+        aims.mist[bench_name] = _mist_aims(bench_name, bench, on_bench)
+    return aims
+
+
+def _local_minute(site: Site, now: Now) -> int | None:
+    """Minutes since local midnight; None while the clock is not to be trusted."""
+    if not now.trusted:
+        return None
+    local = datetime.fromtimestamp(now.utc_s, UTC).astimezone(site.site.zone)
+    return local.hour * 60 + local.minute
+
+
+@lru_cache(maxsize=256)
+def _thawed(recipe_json: str) -> Recipe:
+    return Recipe.model_validate_json(recipe_json)
+
+
+def _lots(batches: Sequence[Batch], bench: str, bay: str, now: Now) -> list[_Lot]:
+    """The open batches of a bay, youngest first."""
+    found = []
+    for batch in batches:
+        if batch.closed_s is not None or (batch.bench, batch.bay) != (bench, bay):
+            continue
+        recipe = _thawed(batch.recipe_json)
+        found.append(
+            _Lot(
+                recipe,
+                _phase(recipe, batch.phase),
+                max(0.0, (now.utc_s - batch.phase_since_s) / DAY_S),
+                max(0.0, (now.utc_s - batch.stuck_s) / DAY_S),
+                f"batch {batch.number} {batch.plant}",
+            )
+        )
+    return sorted(found, key=lambda lot: lot.age_days)
+
+
+def _held(kind: str) -> _Lot:
+    recipe = recipe_for(kind, None)
+    return _Lot(recipe, recipe.phases[0], 0.0, 0.0, f"recipe {recipe.title}")
+
+
+def _phase(recipe: Recipe, name: str) -> Phase:
+    """The phase of that name, or the last earlier one that the recipe has."""
+    known = {phase.name: phase for phase in recipe.phases}
+    order = list(PHASES)
+    place = order.index(name) if name in order else 0
+    for earlier in reversed(order[: place + 1]):
+        if earlier in known:
+            return known[earlier]
+    return recipe.phases[0]
+
+
+# -- heat -------------------------------------------------------------------------------------
+
+
+class _Band(NamedTuple):
+    target_c: float
+    low_c: float
+    high_c: float
+    slow_c: float
+    hot_c: float
+    why: str
+
+
+def _bay_aims(
+    bench: str,
+    name: str,
+    bay: Bay,
+    plan: HeatPlan,
+    lots: list[_Lot],
+    minute: int | None,
+    stagger: float,
+) -> BayAims:
+    mat = bay.mat
+    declared = mat.cutout == "declared"
+    ceiling_c = BASE_CEILING_C if declared else BASE_CEILING_NO_CUTOUT_C
+    trip_c = BASE_TRIP_C if declared else BASE_TRIP_NO_CUTOUT_C
+    band = _band(plan, lots, minute, trip_c - 1.0)
+    rate_k_s = expected_rate_k_s(mat.power_w, mat.area_m2)
+    heights = [probe.height_mm for probe in bay.probes if probe.height_mm is not None]
+    delay_s = expected_delay_s(sum(heights) / len(heights) if heights else None)
+    given = (plan.gain_duty_per_k, plan.integral_s, plan.derivative_s)
+    gains = _gains(given, bench_gains(rate_k_s, delay_s, plan.window_s))
+    resting = band is None
+    if band is None:
+        band = _Band(nan, nan, nan, nan, nan, "no batch is stuck and no target is set")
+    return BayAims(
+        bench=bench,
+        bay=name,
+        relay=mat_id(bench, name),
+        power_w=mat.power_w,
+        resting=resting,
+        target_c=band.target_c,
+        good_low_c=band.low_c,
+        good_high_c=band.high_c,
+        slow_below_c=band.slow_c,
+        hot_above_c=band.hot_c,
+        ceiling_c=ceiling_c,
+        trip_c=trip_c,
+        difference_c=_difference_c(plan, lots),
+        top_hot_c=min((lot.recipe.top_hot_c for lot in lots), default=TOP_HOT_C),
+        gain_duty_per_k=gains.gain,
+        integral_s=gains.integral_s,
+        derivative_s=gains.derivative_s,
+        window_s=plan.window_s,
+        shortest_s=plan.shortest_s,
+        stagger=stagger,
+        has_cutout=declared,
+        leased=mat.lease != "none",
+        why=band.why,
+        tuned=any(value is not None for value in given),
+        rate_k_s=rate_k_s,
+        delay_s=delay_s,
+        place=f"{bench}.{name}",
+    )
+
+
+def _gains(given: tuple[float | None, float | None, float | None], usual: Gains) -> Gains:
+    """The bench file's settings where it gives them."""
+    gain, integral_s, derivative_s = given
+    return Gains(
+        usual.gain if gain is None else gain,
+        usual.integral_s if integral_s is None else integral_s,
+        usual.derivative_s if derivative_s is None else derivative_s,
+    )
+
+
+def _difference_c(plan: HeatPlan, lots: list[_Lot]) -> float:
+    if plan.difference_c is not None:
+        return plan.difference_c
+    return max((lot.recipe.difference_c for lot in lots), default=DIFFERENCE_C)
+
+
+def _leader(lots: list[_Lot]) -> _Lot:
+    """The youngest batch without roots leads; with none, the youngest."""
+    return next((lot for lot in lots if lot.unrooted), lots[0])
+
+
+def _band(plan: HeatPlan, lots: list[_Lot], minute: int | None, most_c: float) -> _Band | None:
+    """Target and limits of a bay; None when nothing asks for warmth.
+
+    most_c: no target comes closer to the trip than this.
+    """
+    if not lots and plan.target_c is None:
+        return None
+    if lots:
+        lead = _leader(lots)
+        band = _common_band(lots, lead)
+    else:
+        target_c = plan.target_c or nan
+        band = _Band(
+            target_c, target_c - BAND_K, target_c + BAND_K, target_c - SLOW_K, target_c + HOT_K,
+            "bench file",
+        )  # fmt: skip
+    low_c = band.low_c if plan.good_low_c is None else plan.good_low_c
+    high_c = band.high_c if plan.good_high_c is None else plan.good_high_c
+    hot_c = band.hot_c if plan.hot_above_c is None else plan.hot_above_c
+    target_c, why = _asked(plan, band, low_c, high_c, minute)
+    target_c = min(target_c, most_c)
+    low_c = min(low_c, target_c)
+    high_c = max(min(high_c, most_c + 1.0), target_c)
+    slow_c = min(band.slow_c, low_c)
+    return _Band(target_c, low_c, high_c, slow_c, max(hot_c, high_c), why)
+
+
+def _common_band(lots: list[_Lot], lead: _Lot) -> _Band:
+    """The leader's target within the bands of all; where those do not meet, the leader's own."""
+    shifts = [min(0.0, lot.phase.base_shift_c) for lot in lots]
+    low_c = max(lot.recipe.good_low_c + shift for lot, shift in zip(lots, shifts, strict=True))
+    high_c = min(lot.recipe.good_high_c for lot in lots)
+    if low_c > high_c:
+        low_c = lead.recipe.good_low_c + min(0.0, lead.phase.base_shift_c)
+        high_c = lead.recipe.good_high_c
+    return _Band(
+        bounded(lead.base_c, low_c, high_c),
+        low_c,
+        high_c,
+        lead.recipe.slow_below_c + min(0.0, lead.phase.base_shift_c),
+        min(lot.recipe.hot_above_c for lot in lots),
+        lead.why,
+    )
+
+
+def _asked(
+    plan: HeatPlan, band: _Band, low_c: float, high_c: float, minute: int | None
+) -> tuple[float, str]:
+    """The target: day part first, then the bench file's, then where in the band to ride."""
+    if minute is not None:
+        for part in plan.parts:
+            if _within(part.start, part.end, minute):
+                return part.target_c, f"bench file, {part.start:%H:%M} to {part.end:%H:%M}"
+    if plan.target_c is not None:
+        return plan.target_c, "bench file"
+    if plan.ride == "low":
+        return (low_c + band.target_c) / 2.0, band.why
+    if plan.ride == "high":
+        return (high_c + band.target_c) / 2.0, band.why
+    return bounded(band.target_c, low_c, high_c), band.why
+
+
+def _within(start: time, end: time, minute: int) -> bool:
+    """Whether a local minute lies in start..end, over midnight when end is not after start."""
+    first, last = start.hour * 60 + start.minute, end.hour * 60 + end.minute
+    if first < last:
+        return first <= minute < last
+    return minute >= first or minute < last
+
+
+# -- mist -------------------------------------------------------------------------------------
+
+
+def _mist_aims(bench: str, plan: Bench, lots: list[_Lot]) -> MistAims:
+    """Mist of a bench; the batch that needs it most leads among those with leaves."""
+    if not lots and plan.recipe is not None:
+        lots = [_held(plan.recipe)]
+    mist, mister = plan.mist, plan.mister
+    leaves = [lot for lot in lots if lot.recipe.leafy]
+    # A dose or clock times written into the bench file ask for mist without any batch.
+    asked = not lots and (mist.dose_kpa_min is not None or bool(mist.schedule))
+    lead = _needier(leaves or lots) if lots else None
+    low_kpa, high_kpa = VPD_RESTING_KPA
+    phase = lead.phase if lead is not None else None
+    return MistAims(
+        bench=bench,
+        relay="" if mister is None else mister_id(bench),
+        resting=mister is None or not (leaves or asked),
+        leafy=bool(leaves) or asked,
+        unrooted=asked or any(lot.unrooted for lot in leaves),
+        phase="" if phase is None else phase.name,
+        age_days=min((lot.age_days for lot in lots), default=0.0),
+        vpd_low_kpa=low_kpa if phase is None else phase.vpd_low_kpa,
+        vpd_high_kpa=high_kpa if phase is None else phase.vpd_high_kpa,
+        dose_kpa_min=_dose(mist, lead),
+        burst_s=mist.burst_s or (BURST_S if phase is None else phase.burst_s),
+        night_mist=phase is not None and phase.night_mist,
+        must_dry=phase is not None and phase.name != "stick",
+        shortest_gap_s=mist.shortest_gap_s,
+        hour_budget_s=mist.hour_budget_s,
+        day_budget_s=mist.day_budget_s,
+        survival_every_s=mist.survival_every_min * 60.0,
+        survival_burst_s=mist.survival_burst_s,
+        cool_top=mist.cool_top,
+        top_hot_c=min((lot.recipe.top_hot_c for lot in lots), default=TOP_HOT_C),
+        leased=mister is None or mister.lease != "none",
+        why=lead.why if lead is not None else "bench file" if asked else "no batch is stuck",
+    )
+
+
+def _needier(lots: list[_Lot]) -> _Lot:
+    """The lot that earns a burst soonest; one that wants no bursts comes last."""
+    doses = [(lot, lot.dose_kpa_min) for lot in lots]
+    return min(doses, key=lambda pair: float("inf") if pair[1] is None else pair[1])[0]
+
+
+def _dose(plan: MistPlan, lead: _Lot | None) -> float | None:
+    """The phase's dose scaled to the bench file's, if that gives one for the first day."""
+    if lead is None:
+        return plan.dose_kpa_min
+    if plan.dose_kpa_min is None or lead.phase.dose_kpa_min is None:
+        return lead.dose_kpa_min
+    return plan.dose_kpa_min * float(lead.phase.dose_growth ** min(lead.phase_days, 365.0))

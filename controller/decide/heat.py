@@ -1,0 +1,208 @@
+"""Heat of one bay: from the base to a duty, once a minute.
+
+The PID works on the mean of the minute and looks ahead: its input is where the base will be after
+the look-ahead time at its present slope (the series form, with the derivative on measurement and
+filtered). Every number it needs lives in BayState; the PID itself is made anew each time.
+"""
+
+from dataclasses import replace
+from math import inf, isfinite, isnan, nan
+from typing import Any, Final
+
+from simple_pid import PID
+
+from controller.decide import learn
+from controller.decide.aims import BayAims
+from controller.decide.schedule import Sky
+from controller.decide.state import BayState, Sums
+from controller.decide.target import hot_day, wanted
+from controller.decide.tuning import bounded
+from controller.records import Reason
+from sensors.clock import Now
+from sensors.readings import BayView
+
+MINUTE_S: Final = 60.0
+LONGEST_DT_S: Final = 300.0
+"""Most time that one evaluation integrates over."""
+SLOPE_TAU_S: Final = 600.0
+"""Filter of the slope."""
+BAND_K: Final = 1.0
+"""No integration with the base further than this from its target."""
+DAY_S: Final = 86400.0
+FREE_K: Final = 0.5
+"""So far above its target and not falling, the base needs no heat, whatever the loop says."""
+CARRIED_SHARE: Final = 0.7
+CARRIED_LONGEST_S: Final = 6 * 3600.0
+"""D2 with a declared cut-out: this share of the last day's mean duty, for so long at most."""
+COLD_START_DUTY: Final = 0.3
+"""Stands in for the integral until the base has first come near its target."""
+
+
+def due(sums: Sums, state: BayState, base_c: float, mono_s: float) -> bool:
+    """Whether the bay is to be thought about now: once a minute, and at once on losing the base."""
+    if not 0.0 <= mono_s - sums.since_s < MINUTE_S:
+        return True
+    return isnan(base_c) is not (state.lost_since_s != inf)
+
+
+def think(
+    aims: BayAims,
+    state: BayState,
+    sums: Sums,
+    view: BayView,
+    top_c: float,
+    sky: Sky,
+    now: Now,
+    barred: bool,
+) -> BayState:
+    """The bay's state with a new duty and reason.
+
+    sums: of the minute now over.  top_c: NaN when not known.  barred: a guard or a hand keeps the
+    mat off or on, so nothing may be learned or integrated.
+    """
+    mono_s = now.mono_s
+    dt_s = mono_s - sums.since_s
+    fresh = not 0.0 < dt_s <= LONGEST_DT_S
+    dt_s = MINUTE_S if fresh else dt_s
+    changes = {} if fresh else _day_mean(state, sums, dt_s)
+    mean_c = sums.total / sums.n if sums.n and not fresh else view.base_c
+    if isnan(view.base_c) or not isfinite(mean_c):
+        changes |= _lost(aims, state, mono_s)
+        return replace(state, **changes)
+    changes["lost_since_s"] = inf
+    changes |= _slope(state, mean_c, view.usable, dt_s, fresh)
+    changes["mode"] = _mode(view, now)
+    if aims.resting:
+        changes |= {"duty": 0.0, "integral": nan, "target_c": nan, "rise_since_s": inf}
+        changes["reason"] = Reason("rest", (aims.why,))
+        return replace(state, **changes)
+    changes |= hot_day(aims, state, mean_c, top_c, sky, dt_s)
+    state = replace(state, **changes)
+    return replace(state, **_closed_loop(aims, state, view, top_c, sky, now, dt_s, barred))
+
+
+def _day_mean(state: BayState, sums: Sums, dt_s: float) -> dict[str, Any]:
+    kept = 1.0 - dt_s / DAY_S
+    on_s = state.on_24h_s * kept + min(sums.on_s, dt_s)
+    seen_s = state.seen_24h_s * kept + dt_s
+    return {"on_24h_s": on_s, "seen_24h_s": seen_s, "duty_day": on_s / seen_s}
+
+
+def _slope(state: BayState, mean_c: float, usable: int, dt_s: float, fresh: bool) -> dict[str, Any]:
+    """Filtered slope; a probe lost or won moves the mean without the base having moved."""
+    changes = {"mean_c": mean_c, "mean_before_c": state.mean_c, "usable": usable}
+    if fresh or isnan(state.mean_c):
+        return changes | {"derivative": 0.0 if fresh else state.derivative}
+    if usable == state.usable:
+        share = dt_s / (SLOPE_TAU_S + dt_s)
+        seen = (mean_c - state.mean_c) / dt_s
+        changes["derivative"] = state.derivative + share * (seen - state.derivative)
+    return changes
+
+
+def _mode(view: BayView, now: Now) -> str:
+    if view.usable < view.fitted:
+        return "D1"
+    return "normal" if now.trusted else "D4"
+
+
+def _lost(aims: BayAims, state: BayState, mono_s: float) -> dict[str, Any]:
+    """D2: no base probe is believed. Off, or with a declared cut-out a share of the usual duty."""
+    since_s = mono_s if state.lost_since_s == inf else state.lost_since_s
+    changes: dict[str, Any] = {
+        "lost_since_s": since_s, "mean_c": nan, "mean_before_c": nan, "derivative": 0.0,
+        "rise_since_s": inf, "mode": "D2", "duty": 0.0, "reason": Reason("lost"),
+    }  # fmt: skip
+    left_s = CARRIED_LONGEST_S - (mono_s - since_s)
+    if aims.resting:
+        changes |= {"mode": "normal", "reason": Reason("rest", (aims.why,))}
+    elif aims.has_cutout and left_s > 0.0 and isfinite(state.duty_day):
+        usual = state.duty_day if isnan(state.integral) else min(state.duty_day, state.integral)
+        duty = bounded(CARRIED_SHARE * usual, 0.0, CARRIED_SHARE)
+        values = (round(100.0 * duty), round(left_s / 3600.0, 1))
+        changes |= {"duty": duty, "reason": Reason("lost_carried", values)}
+    return changes
+
+
+def _closed_loop(
+    aims: BayAims,
+    state: BayState,
+    view: BayView,
+    top_c: float,
+    sky: Sky,
+    now: Now,
+    dt_s: float,
+    barred: bool,
+) -> dict[str, Any]:
+    base_c = state.mean_c
+    target_c, lowered, yield_k = wanted(aims, state, base_c, top_c, sky, now.utc_s, dt_s)
+    changes: dict[str, Any] = {"target_c": target_c, "yield_k": yield_k}
+    error_k = target_c - base_c
+    lift_k = base_c - top_c
+    if barred:
+        return changes | {"rise_since_s": inf}
+    state = replace(state, **learn.timed_rise(aims, state, base_c, now.mono_s))
+    integral = state.integral
+    if isnan(integral) and error_k < BAND_K:
+        integral = learn.first_integral(aims, state, lift_k)
+    duty, integral = _pid(aims, state, integral, error_k, dt_s, held=view.usable < view.fitted)
+    if base_c - target_c >= FREE_K and state.derivative >= 0.0:
+        duty = 0.0
+    changes |= _learned(state)
+    changes |= learn.rise_begins(state, duty, base_c, now.mono_s)
+    changes |= {"duty": duty, "integral": integral}
+    changes |= learn.holding(state, error_k, lift_k, dt_s)
+    changes["reason"] = _reason(base_c, target_c, duty, lowered, top_c)
+    return changes
+
+
+def _learned(state: BayState) -> dict[str, Any]:
+    return {name: getattr(state, name) for name in _RISE}
+
+
+_RISE: Final = (
+    "rise_since_s", "rise_from_c", "rise_low_s", "rise_mid_s", "rise_high_s", "rate_k_s", "delay_s",
+)  # fmt: skip
+
+
+def _pid(
+    aims: BayAims, state: BayState, integral: float, error_k: float, dt_s: float, held: bool
+) -> tuple[float, float]:
+    """(duty, integral term). Finite for finite input; the integral stays NaN until it has begun."""
+    gain, integral_s, ahead_s = learn.gains(aims, state)
+    ahead_k = error_k - ahead_s * state.derivative
+    begun = not isnan(integral)
+    bias = integral if begun else COLD_START_DUTY
+    unbound = gain * ahead_k + bias
+    saturated = ahead_k > 0.0 if unbound >= 1.0 else unbound <= 0.0 and ahead_k < 0.0
+    moves = begun and not held and not saturated and abs(error_k) <= BAND_K
+    pid = PID(
+        gain,
+        gain / integral_s if moves else 0.0,
+        0.0,
+        setpoint=0.0,
+        sample_time=None,
+        output_limits=(0.0, 1.0),
+        starting_output=bias,
+        time_fn=_no_clock,
+    )
+    duty = float(pid(-ahead_k, dt=min(dt_s, LONGEST_DT_S)) or 0.0)
+    return bounded(duty, 0.0, 1.0), bounded(pid.components[1], 0.0, 1.0) if begun else nan
+
+
+def _no_clock() -> float:
+    """The PID is always given its time step and must not look at a clock."""
+    return 0.0
+
+
+def _reason(base_c: float, target_c: float, duty: float, lowered: str, top_c: float) -> Reason:
+    base, target, share = round(base_c, 1), round(target_c, 1), round(100.0 * duty)
+    if lowered == "cool_top":
+        return Reason("cool_top", (base, target, share, round(top_c, 1) if top_c == top_c else "?"))
+    if lowered:
+        return Reason(lowered, (base, target, share))
+    if duty <= 0.0:
+        return Reason("warm_enough", (base, target))
+    if duty >= learn.FULL_DUTY:
+        return Reason("full", (base, target))
+    return Reason("part", (base, target, share))

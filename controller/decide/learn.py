@@ -1,0 +1,124 @@
+"""What a bay teaches about itself: how fast it answers, and what it takes to hold it."""
+
+from math import inf, isnan
+from typing import Any, Final
+
+from controller.decide.aims import BayAims
+from controller.decide.state import BayState
+from controller.decide.tuning import DELAY_HIGH_S, DELAY_LOW_S, Gains, bench_gains, bounded
+
+LOW_K: Final = 0.4
+MID_K: Final = 1.0
+HIGH_K: Final = 1.6
+LAST_K: Final = 2.4
+"""Steps of rise that are timed in a heat-up at full duty."""
+FULL_DUTY: Final = 0.98
+RATE_SPREAD: Final = 3.0
+"""A learned rate lies within this factor of the expected one, whatever was seen."""
+COLD_OFF_S: Final = 3600.0
+"""A heat-up is timed only after the mat has been off this long, so that no heat is on its way."""
+STILL_K_S: Final = 0.1 / 3600
+"""... and only from a base that is not rising by itself."""
+HOLD_TAU_S: Final = 6 * 3600.0
+HOLD_LOW_PER_K: Final = 0.002
+HOLD_HIGH_PER_K: Final = 0.5
+
+Changes = dict[str, Any]
+
+
+def gains(aims: BayAims, state: BayState) -> Gains:
+    """PID settings in force: the bench file's, else from what was learned, else as expected."""
+    if aims.tuned or isnan(state.rate_k_s):
+        return Gains(aims.gain_duty_per_k, aims.integral_s, aims.derivative_s)
+    return bench_gains(state.rate_k_s, state.delay_s, aims.window_s)
+
+
+def rate_k_s(aims: BayAims, state: BayState) -> float:
+    """Rise of the base at full duty before losses, K/s."""
+    return aims.rate_k_s if isnan(state.rate_k_s) else state.rate_k_s
+
+
+def timed_rise(aims: BayAims, state: BayState, mean_c: float, mono_s: float) -> Changes:
+    """Time a heat-up from cold at full duty: two-point rate and delay of the straight-line rise.
+
+    Slope between two crossings, delay where that line meets the lowest base seen; the later pair
+    (LAST_K) corrects the earlier one, because a thick tray takes longer to reach its full slope.
+    """
+    since_s = state.rise_since_s
+    if since_s == inf:
+        return {}
+    if state.duty < FULL_DUTY:
+        return {"rise_since_s": inf, **_CLEARED}
+    if not state.on:
+        return {"rise_since_s": mono_s, "rise_from_c": mean_c}
+    if mean_c < state.rise_from_c:
+        return {"rise_from_c": mean_c, **_CLEARED}
+    return _crossings(aims, state, mean_c - state.rise_from_c, mono_s - since_s)
+
+
+def rise_begins(state: BayState, duty: float, mean_c: float, mono_s: float) -> Changes:
+    """Begin to time a heat-up, if `duty` is full and the mat has been off for long enough."""
+    rested = not state.on and mono_s - state.since_s >= COLD_OFF_S
+    rested = rested and state.derivative <= STILL_K_S
+    if duty >= FULL_DUTY and rested and state.rise_since_s == inf:
+        return {"rise_since_s": mono_s, "rise_from_c": mean_c, **_CLEARED}
+    return {}
+
+
+_CLEARED: Final[Changes] = {"rise_low_s": float("nan"), "rise_mid_s": float("nan"),
+                            "rise_high_s": float("nan")}  # fmt: skip
+
+
+def _crossings(aims: BayAims, state: BayState, rise_k: float, took_s: float) -> Changes:
+    """Note a step of rise passed; with the third and with the last, learn from them."""
+    changes: Changes = {}
+    low_s, mid_s, high_s = state.rise_low_s, state.rise_mid_s, state.rise_high_s
+    if isnan(low_s):
+        return {"rise_low_s": took_s} if rise_k >= LOW_K else {}
+    if isnan(mid_s):
+        return {"rise_mid_s": took_s} if rise_k >= MID_K else {}
+    if isnan(high_s):
+        if rise_k < HIGH_K:
+            return {}
+        changes = _learned(aims, (HIGH_K - LOW_K) / max(60.0, took_s - low_s), low_s, LOW_K)
+        changes["rise_high_s"] = took_s
+    elif rise_k >= LAST_K:
+        early = (HIGH_K - LOW_K) / max(60.0, high_s - low_s)
+        late = (LAST_K - MID_K) / max(60.0, took_s - mid_s)
+        changes = _learned(aims, late, mid_s, MID_K)
+        changes["delay_s"] = max(changes["delay_s"], state.delay_s)
+        changes["rate_k_s"] = max(changes["rate_k_s"], _near_expected(aims, early))
+        changes |= {"rise_since_s": inf, **_CLEARED}
+    return changes
+
+
+def _learned(aims: BayAims, rate: float, crossed_s: float, crossed_k: float) -> Changes:
+    delay_s = bounded(crossed_s - crossed_k / rate, DELAY_LOW_S, DELAY_HIGH_S)
+    return {"rate_k_s": _near_expected(aims, rate), "delay_s": delay_s}
+
+
+def _near_expected(aims: BayAims, rate: float) -> float:
+    return bounded(rate, aims.rate_k_s / RATE_SPREAD, aims.rate_k_s * RATE_SPREAD)
+
+
+def holding(state: BayState, error_k: float, lift_k: float, dt_s: float) -> Changes:
+    """Learn the duty that holds one kelvin of base-minus-top, while near target and in range.
+
+    error_k: target minus base.  lift_k: base minus top, NaN when the top is not known.
+    """
+    if not (abs(error_k) < 0.5 and lift_k > 2.0 and 0.02 < state.integral < 0.98):
+        return {}
+    seen = bounded(state.integral / lift_k, HOLD_LOW_PER_K, HOLD_HIGH_PER_K)
+    old = state.holding_duty_per_k
+    return {"holding_duty_per_k": seen if isnan(old) else old + dt_s / HOLD_TAU_S * (seen - old)}
+
+
+def first_integral(aims: BayAims, state: BayState, lift_k: float) -> float:
+    """Where the integral starts as the base first comes near its target.
+
+    From the learned holding duty; else from how much of the full rate the losses have already
+    eaten, taken low, because too little is made up by the loop and too much overshoots.
+    """
+    if not isnan(state.holding_duty_per_k) and lift_k == lift_k:
+        return bounded(0.8 * state.holding_duty_per_k * lift_k, 0.0, 0.9)
+    return 0.45 * bounded(1.0 - state.derivative / rate_k_s(aims, state), 0.0, 0.9)
