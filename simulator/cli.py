@@ -15,6 +15,7 @@ from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 from config.errors import ConfigError
 from config.load import load_with_text, loads
 from config.model import Site
+from controller.journal.errors import JournalError
 from controller.places import state_dir
 from simulator.faults import KINDS as FAULTS
 from simulator.faults import FaultError, parse_fault
@@ -122,7 +123,7 @@ def rehearse(
         _fail(str(error), EXIT_BENCH_FILE)
     except (ScenarioError, FaultError, WireError) as error:
         _fail(str(error), EXIT_REFUSED)
-    except OSError as error:
+    except (JournalError, OSError) as error:
         _fail(f"the journal cannot be used: {error}", EXIT_JOURNAL)
 
 
@@ -190,7 +191,7 @@ def _rehearse(
         return
     if stopped_early:
         out.print("stopped by Ctrl-C; what was played is in the journal")
-    tell(out, played, truth, journal, took_s)
+    tell(out, rehearsal.site, played, truth, journal, took_s)
 
 
 def _with_progress(out: Console, rehearsal: Rehearsal) -> Truth:
@@ -223,16 +224,18 @@ def _serve(
 ) -> None:
     begin_s = time.time()
     local = datetime.fromtimestamp(begin_s, site.site.zone).replace(tzinfo=None)
-    rig = served_rig(site, played._replace(start=local), speed)
+    played = played._replace(start=local)
     folder = state_dir()
     if how == "pty":
+        rig = served_rig(site, played, speed)
         wires = open_ptys(rig, folder)
-        links = _pty_links(wires)
+        made = rewired(text, _pty_links(wires))
     else:
         host, port = _host_and_port(broker)
+        made = rewired(text, {name: _broker_link(host, port) for name in site.links})
+        rig = served_rig(site if made is None else loads(made, "the bench file"), played, speed)
         wires = open_mqtt(rig, host, port)
-        links = {key.partition("/")[0]: _broker_link(host, port) for key in wires}
-    _tell_serving(rig, wires, rewired(text, links), folder, bench_file or Path(DEMO_FILE), speed)
+    _tell_serving(rig, wires, made, folder, bench_file or Path(DEMO_FILE), speed)
     try:
         play(rig, wires, begin_s, speed=speed)
     except KeyboardInterrupt:

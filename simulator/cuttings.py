@@ -24,7 +24,8 @@ class Nature:
     best_c.  callus_share: share of that at which callus shows.  spread: standard deviation of the
     logarithm of the days.  strike: share able to root at all.  wilt_kpa_h: dryness of bare,
     unrooted leaves (leaf-to-air deficit summed while not wet) at which half are lost.
-    soak_h: hours without one drying after which rot sets in; rot_day: share lost a day beyond it.
+    soak_h: hours without one drying, from callus on, after which rot sets in; rot_day: share lost a
+    day beyond it.
     """
 
     low_c: float = 8.0
@@ -108,7 +109,7 @@ class Lot:
         self._dryness += hours * bare * max(0.0, deficit_kpa - 0.25) * (1.0 - rooted_share)
         self._dryness *= 1.0 - min(1.0, 0.25 * hours * wet_share)
         self._worst = max(self._worst, self._dryness)
-        if wet_share > 0.98:
+        if wet_share > 0.98 and self.progress > nature.callus_share:
             self._soak_s += dt_s
             if self._soak_s > nature.soak_h * HOUR_S:
                 self._rot += nature.rot_day * dt_s / 86400.0

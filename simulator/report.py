@@ -1,10 +1,14 @@
 """What a rehearsal says at its end."""
 
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 from rich.console import Console
 
+from config.model import Site
+from controller.gather import review_batch
+from controller.journal.reader import open_reader
 from simulator.run import Truth
 from simulator.scenario import Scenario
 
@@ -42,7 +46,31 @@ def as_data(truth: Truth, journal: Path, took_s: float) -> dict[str, Any]:
     }
 
 
-def tell(out: Console, played: Scenario, truth: Truth, journal: Path, took_s: float) -> None:
+def review_lines(site: Site, journal: Path) -> Iterator[str]:
+    """What the journal says of each batch, a line or two each. Raises JournalError."""
+    with open_reader(journal) as reader:
+        last_s = reader.last_minute_s()
+        for batch in reader.batches() if last_s is not None else []:
+            found = review_batch(reader, site, batch, float(last_s or 0))
+            base = (
+                "" if found.mean_base_c is None else f"base {found.mean_base_c:.1f} C on average, "
+            )
+            yield (
+                f"batch {batch.number} {batch.plant}, {batch.count} stuck, {batch.phase}: {base}"
+                f"warmth {found.warmth.degree_hours:.0f} degree-hours, known for "
+                f"{found.known_share:.0%} of the time"
+            )
+            yield (
+                f"  hours: harmful cold {found.harmful_cold_h:.1f}, slow {found.slow_h:.1f}, good "
+                f"{found.good_h:.1f}, too warm {found.warm_h:.1f}, harmful hot "
+                f"{found.harmful_hot_h:.1f}; {len(found.gaps)} gaps; "
+                f"{found.heat.kwh:.1f} kWh in its bay"
+            )
+
+
+def tell(
+    out: Console, site: Site, played: Scenario, truth: Truth, journal: Path, took_s: float
+) -> None:
     """Say what really happened, and what to type next."""
     pace = truth.span_s / took_s if took_s > 0 else 0.0
     out.print(
@@ -56,6 +84,8 @@ def tell(out: Console, played: Scenario, truth: Truth, journal: Path, took_s: fl
                 f"{held.most_c:.1f}; {held.energy_kwh:.1f} kWh"
             )
         out.print(f"{name}: {bench.bursts} bursts, {bench.mist_l:.1f} litres")
+    for line in review_lines(site, journal):
+        out.print(line, markup=False)
     for number, lot in truth.lots.items():
         out.print(
             f"batch {number} in truth: {lot.rooted} rooted, {lot.callused} with callus only, "

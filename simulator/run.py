@@ -129,6 +129,7 @@ class Rehearsal:
         self._garbled = 0.0
         self._lines = 0
         self._life_due_s = 0.0
+        self._trace_due_s = 60.0
 
     # -- life -------------------------------------------------------------------------------------
 
@@ -191,6 +192,9 @@ class Rehearsal:
         rig.advance(dt_s, self._begin_s + elapsed_s)
         if elapsed_s >= self._life_due_s:
             self._live()
+        if self.trace is not None and elapsed_s >= self._trace_due_s:
+            self._trace_due_s += 60.0
+            self._note_trace(self.trace)
         if self.controller is None:
             return None
         mono_s = self.clock.now().mono_s
@@ -206,12 +210,9 @@ class Rehearsal:
         self.grower.live(self.rig, self.elapsed_s)
         if self.controller is not None:
             self.grower.act(self.elapsed_s, self.clock.now().utc_s, self.rig)
-        if self.trace is not None:
-            self._note_trace()
 
-    def _note_trace(self) -> None:
+    def _note_trace(self, trace: list[Trace]) -> None:
         weather = self.rig.weather
-        assert self.trace is not None
         for name, bench in self.rig.benches.items():
             model = bench.model
             bases = tuple(model.base_c(i, bench.place) for i in range(len(bench.mats)))
@@ -226,7 +227,7 @@ class Rehearsal:
                 weather.house_c,
                 weather.sun_w_m2,
             )
-            self.trace.append(row)
+            trace.append(row)
 
     # -- faults -----------------------------------------------------------------------------------
 

@@ -49,8 +49,9 @@ def open_mqtt(rig: Rig, host: str, port: int) -> dict[str, Wire]:
 def rewired(text: str, links: Mapping[str, Mapping[str, str | int]]) -> str | None:
     """A bench file's text with these links put in place of its own.
 
-    links: name -> keys and values of the section.  None when the text has no [links.NAME] section
-    for one of them: then the port has to be set by hand.
+    links: name -> keys and values of the section.  A link that becomes MQTT gets a node of its own
+    name for whatever was on it.  None when the text has no [links.NAME] section for one of them:
+    then the link has to be set by hand.
     """
     for name, values in links.items():
         section = re.compile(rf"^\[links\.{re.escape(name)}\]\s*$.*?(?=^\[|\Z)", re.M | re.S)
@@ -62,8 +63,22 @@ def rewired(text: str, links: Mapping[str, Mapping[str, str | int]]) -> str | No
             for key, value in values.items()
         ]
         made = "\n".join([f"[links.{name}]", *rows]) + "\n\n"
+        becomes_mqtt = values["kind"] == "mqtt" and 'kind = "mqtt"' not in found[0]
         text = text[: found.start()] + made + text[found.end() :]
+        if becomes_mqtt:
+            text = _with_nodes(text, name)
     return text
+
+
+def _with_nodes(text: str, link: str) -> str:
+    """`node` written after each `link` of that name, in inline tables and in sections."""
+    wanted = re.compile(rf'(link\s*=\s*"{re.escape(link)}")[ \t]*(,|\}}|$|\#)', re.M)
+
+    def add(found: re.Match[str]) -> str:
+        inline = found[2] in (",", "}")
+        return f'{found[1]}{", " if inline else chr(10)}node = "{link}"{found[2]}'
+
+    return wanted.sub(add, text)
 
 
 def play(

@@ -49,7 +49,8 @@ def test_slope_is_that_of_the_fao_table(temp_c, kpa_k):
 def test_latent_heat_and_psychrometric_constant_are_those_of_fao_56():
     assert latent_heat_j_kg(20.0) / 1e6 == pytest.approx(2.45, abs=0.005)  # Eq. 3-1
     assert psychrometric_kpa_k(20.0) == pytest.approx(0.0673, abs=0.0003)  # Eq. 3-10
-    assert LATENT_J_KG / 86400 == pytest.approx(28.356, rel=0.003)  # Annex 1: 1 mm/day in W/m2
+    watts = LATENT_J_KG / 86400
+    assert watts == pytest.approx(28.356, rel=0.003)  # Annex 1: 1 mm a day
 
 
 @pytest.mark.parametrize(

@@ -63,10 +63,14 @@ def test_leafless_wood_stands_what_soft_leaves_do_not():
     assert hard.dried < 5
 
 
+def test_fresh_cuttings_may_stay_wet():
+    assert grown(SOFT, 6, 21.0, wet=1.0, deficit_kpa=0.0).tally().rotted == 0
+
+
 def test_never_dry_rots_and_one_drying_a_day_does_not():
     never = Lot(100, SOFT)
     daily = Lot(100, SOFT)
-    for hour in range(24 * 12):
+    for hour in range(24 * 24):
         never.advance(3600.0, 21.0, 1.0, 0.0)
         daily.advance(3600.0, 21.0, 0.0 if hour % 24 < 3 else 1.0, 0.2)
     assert never.tally().rotted >= 10
