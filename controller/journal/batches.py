@@ -235,7 +235,7 @@ class BatchBook:
                 f"batch {batch} has {held.count - gone} cuttings left; fewer than that can be "
                 "split off (to take them all, move the batch)"
             )
-        now_ms, at_ms = sql.ms_of(self._clock()), sql.ms_of(at_s)
+        now_ms = sql.ms_of(self._clock())
         details = json.dumps({**held.details, "split_from": str(batch)}, ensure_ascii=False)
         stuck_ms = sql.ms_of(held.stuck_s)
         values = (
@@ -250,11 +250,11 @@ class BatchBook:
             away = {"from": f"{held.bench}.{held.bay}", "to": f"{bench}.{bay}"}
             away["split_from"] = str(batch)
             _insert_entry(conn, number, at_s, now_ms, EntryKind.MOVED, by, away, note)
-            conn.execute(
-                "UPDATE batch SET bench = ?, bay = ?, phase_since_ms = min(phase_since_ms, ?) "
-                "WHERE number = ?",
-                (bench, bay, at_ms, number),
-            )
+            if held.phase != thaw(held.recipe_json).phases[0].name:
+                since_s, same = held.phase_since_s, {"phase": held.phase}
+                _insert_entry(conn, number, since_s, now_ms, EntryKind.WEANED, by, same, note)
+            self._settle(conn, held)
+            self._settle(conn, held._replace(number=number))
         return self.get(number)
 
     def close(

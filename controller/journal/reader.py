@@ -278,9 +278,7 @@ class Reader:
             "SELECT id, boot, started_ms / 1000.0, stopped_ms / 1000.0, coalesce(reason, ''), "
             "version, settings, trusted, durable FROM run ORDER BY id"
         )
-        return [
-            Run(*row)._replace(trusted=bool(row[7]), durable=bool(row[8])) for row in found
-        ]
+        return [Run(*row)._replace(trusted=bool(row[7]), durable=bool(row[8])) for row in found]
 
     def site_text(self, site_hash: str | None = None) -> str:
         """The bench file of that hash, or of the newest run; "" when there is none."""

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Final, Literal, TextIO
 from zoneinfo import ZoneInfo
 
+from controller.journal import schema
 from controller.journal.errors import JournalError, explained
 from controller.journal.reader import Reader, open_reader
 from controller.journal.writer import Journal
@@ -100,9 +101,15 @@ def thin(journal: Journal, older_than_s: float) -> int:
 
 
 def give_back_space(journal: Journal) -> None:
-    """Hand free pages back to the disk and empty the write-ahead file. Raises JournalError."""
-    journal.query("PRAGMA incremental_vacuum")
-    journal.query("PRAGMA wal_checkpoint(TRUNCATE)")
+    """Hand free pages back to the disk and empty the write-ahead file. Raises JournalError.
+
+    A reader that is at work keeps the write-ahead file as it is, until the next time.
+    """
+    try:
+        with contextlib.closing(schema.connect(journal.path, durable=journal.durable)) as db:
+            db.conn.executescript("PRAGMA incremental_vacuum; PRAGMA wal_checkpoint(TRUNCATE);")
+    except sqlite3.Error as error:
+        raise explained(error, journal.path) from error
 
 
 # -- CSV --------------------------------------------------------------------------------------

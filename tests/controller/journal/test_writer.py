@@ -1,6 +1,7 @@
 """What the journal keeps, what it refuses, and what it does with a file it can't use."""
 
 import sqlite3
+import time
 from math import inf, nan
 from pathlib import Path
 
@@ -451,3 +452,25 @@ def test_journal_of_a_newer_program_is_refused_untouched(path: Path, journal: Jo
         Journal.open(path)
     with pytest.raises(JournalError, match="newer Warmfoot"):
         open_reader(path)
+
+
+@pytest.mark.benchmark
+def test_an_hour_of_eight_probes_is_written_in_about_a_millisecond(path: Path) -> None:
+    with Journal.open(path, durable=False) as opened:
+        opened.begin_run(Now(0.0, 0.0), version="1", site_text="", boot_id="b")
+        took: dict[int, list[float]] = {60: [], 1: []}
+        for minutes, times in took.items():
+            for turn in range(50):
+                first = (minutes * 100_000 + turn * minutes) * 60
+                rows = [
+                    minute(first + 60 * i, 20.0 + i / 99, probe=f"north.left.base{p}")
+                    for i in range(minutes)
+                    for p in range(8)
+                ]
+                start = time.perf_counter()
+                opened.write(rows)
+                times.append(time.perf_counter() - start)
+    hour_s, minute_s = (sorted(times)[25] for times in took.values())
+    print(f"8 probes: {hour_s * 1e3:.2f} ms an hour's commit, {minute_s * 1e6:.0f} us a minute's")
+    assert hour_s < 3e-3
+    assert minute_s < 150e-6
