@@ -16,7 +16,7 @@ from controller.decide.aims import BayAims
 from controller.decide.schedule import Sky
 from controller.decide.state import BayState, Sums
 from controller.decide.target import hot_day, wanted
-from controller.decide.tuning import bounded
+from controller.decide.tuning import Gains, bounded
 from controller.records import Reason
 from sensors.clock import Now
 from sensors.readings import BayView
@@ -77,8 +77,9 @@ def think(
         changes["reason"] = Reason("rest", (aims.why,))
         return replace(state, **changes)
     changes |= hot_day(aims, state, mean_c, top_c, sky, dt_s)
-    state = replace(state, **changes)
-    return replace(state, **_closed_loop(aims, state, view, top_c, sky, now, dt_s, barred))
+    slope_k_s = changes.get("derivative", state.derivative)
+    changes |= _closed_loop(aims, state, view, mean_c, slope_k_s, top_c, sky, now, dt_s, barred)
+    return replace(state, **changes)
 
 
 def _day_mean(state: BayState, sums: Sums, dt_s: float) -> dict[str, Any]:
@@ -128,57 +129,56 @@ def _closed_loop(
     aims: BayAims,
     state: BayState,
     view: BayView,
+    base_c: float,
+    slope_k_s: float,
     top_c: float,
     sky: Sky,
     now: Now,
     dt_s: float,
     barred: bool,
 ) -> dict[str, Any]:
-    base_c = state.mean_c
+    """Target, duty and what is learned. `state` is that of the minute before."""
     target_c, lowered, yield_k = wanted(aims, state, base_c, top_c, sky, now.utc_s, dt_s)
     changes: dict[str, Any] = {"target_c": target_c, "yield_k": yield_k}
     error_k = target_c - base_c
     lift_k = base_c - top_c
     if barred:
         return changes | {"rise_since_s": inf}
-    state = replace(state, **learn.timed_rise(aims, state, base_c, now.mono_s))
+    rise = learn.timed_rise(aims, state, base_c, now.mono_s)
+    if rise:
+        state = replace(state, **rise)
+        changes |= rise
+    gains = learn.gains(aims, state)
     integral = state.integral
     if isnan(integral) and error_k < BAND_K:
-        integral = learn.first_integral(aims, state, lift_k)
-    duty, integral = _pid(aims, state, integral, error_k, dt_s, held=view.usable < view.fitted)
-    if base_c - target_c >= FREE_K and state.derivative >= 0.0:
+        integral = learn.first_integral(aims, state, slope_k_s, lift_k)
+    ahead_k = error_k - gains.derivative_s * slope_k_s
+    held = view.usable < view.fitted or abs(error_k) > BAND_K
+    duty, integral = _pid(gains, integral, ahead_k, dt_s, held)
+    if base_c - target_c >= FREE_K and slope_k_s >= 0.0:
         duty = 0.0
-    changes |= _learned(state)
-    changes |= learn.rise_begins(state, duty, base_c, now.mono_s)
+    changes |= learn.rise_begins(state, duty, base_c, slope_k_s, now.mono_s)
     changes |= {"duty": duty, "integral": integral}
     changes |= learn.holding(state, error_k, lift_k, dt_s)
     changes["reason"] = _reason(base_c, target_c, duty, lowered, top_c)
     return changes
 
 
-def _learned(state: BayState) -> dict[str, Any]:
-    return {name: getattr(state, name) for name in _RISE}
-
-
-_RISE: Final = (
-    "rise_since_s", "rise_from_c", "rise_low_s", "rise_mid_s", "rise_high_s", "rate_k_s", "delay_s",
-)  # fmt: skip
-
-
 def _pid(
-    aims: BayAims, state: BayState, integral: float, error_k: float, dt_s: float, held: bool
+    gains: Gains, integral: float, ahead_k: float, dt_s: float, held: bool
 ) -> tuple[float, float]:
-    """(duty, integral term). Finite for finite input; the integral stays NaN until it has begun."""
-    gain, integral_s, ahead_s = learn.gains(aims, state)
-    ahead_k = error_k - ahead_s * state.derivative
+    """(duty, integral term). Finite for finite input; the integral stays NaN until it has begun.
+
+    ahead_k: target minus where the base is heading.  held: the integral is not to move.
+    """
     begun = not isnan(integral)
     bias = integral if begun else COLD_START_DUTY
-    unbound = gain * ahead_k + bias
+    unbound = gains.gain * ahead_k + bias
     saturated = ahead_k > 0.0 if unbound >= 1.0 else unbound <= 0.0 and ahead_k < 0.0
-    moves = begun and not held and not saturated and abs(error_k) <= BAND_K
+    moves = begun and not held and not saturated
     pid = PID(
-        gain,
-        gain / integral_s if moves else 0.0,
+        gains.gain,
+        gains.gain / gains.integral_s if moves else 0.0,
         0.0,
         setpoint=0.0,
         sample_time=None,

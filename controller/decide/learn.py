@@ -56,10 +56,12 @@ def timed_rise(aims: BayAims, state: BayState, mean_c: float, mono_s: float) -> 
     return _crossings(aims, state, mean_c - state.rise_from_c, mono_s - since_s)
 
 
-def rise_begins(state: BayState, duty: float, mean_c: float, mono_s: float) -> Changes:
+def rise_begins(
+    state: BayState, duty: float, mean_c: float, slope_k_s: float, mono_s: float
+) -> Changes:
     """Begin to time a heat-up, if `duty` is full and the mat has been off for long enough."""
     rested = not state.on and mono_s - state.since_s >= COLD_OFF_S
-    rested = rested and state.derivative <= STILL_K_S
+    rested = rested and slope_k_s <= STILL_K_S
     if duty >= FULL_DUTY and rested and state.rise_since_s == inf:
         return {"rise_since_s": mono_s, "rise_from_c": mean_c, **_CLEARED}
     return {}
@@ -113,7 +115,7 @@ def holding(state: BayState, error_k: float, lift_k: float, dt_s: float) -> Chan
     return {"holding_duty_per_k": seen if isnan(old) else old + dt_s / HOLD_TAU_S * (seen - old)}
 
 
-def first_integral(aims: BayAims, state: BayState, lift_k: float) -> float:
+def first_integral(aims: BayAims, state: BayState, slope_k_s: float, lift_k: float) -> float:
     """Where the integral starts as the base first comes near its target.
 
     From the learned holding duty; else from how much of the full rate the losses have already
@@ -121,4 +123,4 @@ def first_integral(aims: BayAims, state: BayState, lift_k: float) -> float:
     """
     if not isnan(state.holding_duty_per_k) and lift_k == lift_k:
         return bounded(0.8 * state.holding_duty_per_k * lift_k, 0.0, 0.9)
-    return 0.45 * bounded(1.0 - state.derivative / rate_k_s(aims, state), 0.0, 0.9)
+    return 0.45 * bounded(1.0 - slope_k_s / rate_k_s(aims, state), 0.0, 0.9)

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 from math import inf, isfinite, nan
 from types import MappingProxyType
-from typing import Final
+from typing import Any, Final
 
 from config.bounds import LEASE_LONGEST_S
 from controller.decide import acts as hand
@@ -146,22 +146,22 @@ def _bays(
         except Exception as error:
             bays[key] = _faulty(held, Reason("fault", (_named(error),)), now.mono_s)
             sums[key], lefts_s[key] = _NO_SUMS, 0.0
-    for name, plan in aims.site.benches.items():
-        if plan.supply_w is not None:
-            _share_supply(aims, state, bays, lefts_s, name, plan.supply_w, now.mono_s)
-    unchanged = len(bays) == len(state.bays) and all(
-        bays[key] is state.bays.get(key) for key in bays
-    )
+    if len(bays) > 1:
+        for name, plan in aims.site.benches.items():
+            if plan.supply_w is not None:
+                _share_supply(aims, state, bays, lefts_s, name, plan.supply_w, now.mono_s)
     tick_s = aims.site.site.tick_s
+    unchanged = len(bays) == len(state.bays)
     decisions = []
     orders = []
-    for key, bay_aims in aims.bays.items():
-        held = bays[key]
+    for key, held in bays.items():
+        if unchanged and held is not state.bays.get(key):
+            unchanged = False
         decisions.append(
             BayDecision(key[0], key[1], held.target_c, held.duty, held.on, held.reason, held.mode)
         )
         lease = lease_s(lefts_s[key], tick_s) if held.on else 0.0
-        orders.append(RelayOrder(bay_aims.relay, lease))
+        orders.append(RelayOrder(aims.bays[key].relay, lease))
     return (state.bays if unchanged else bays), sums, tuple(decisions), orders
 
 
@@ -201,13 +201,11 @@ def _bay(
         held = _forced(held, 1.0, Reason("hold_on"))
     wanted = pulse(aims, held, mono_s)
     if wanted.on is not held.on or wanted.start_s != held.window_start_s:
-        held = replace(
-            held,
-            on=wanted.on,
-            since_s=mono_s if wanted.on is not held.on else held.since_s,
-            window_start_s=wanted.start_s,
-            pulsed=wanted.pulsed,
-        )
+        changes: dict[str, Any] = {"on": wanted.on, "pulsed": wanted.pulsed}
+        changes["window_start_s"] = wanted.start_s
+        if wanted.on is not held.on:
+            changes["since_s"] = mono_s
+        held = replace(held, **changes)
     return held, sums, wanted.left_s
 
 
