@@ -1,5 +1,6 @@
 """The only file that builds things: a Site and its surroundings made into a Controller."""
 
+import logging
 import uuid
 from collections.abc import Mapping
 from importlib.metadata import PackageNotFoundError, version
@@ -9,7 +10,6 @@ from config.load import hash_of
 from config.model import Site
 from controller.decide.alarms import check_changes
 from controller.gather import live_warmth
-from controller.journal.batches import BatchBook
 from controller.journal.reader import open_reader
 from controller.journal.recorder import Recorder
 from controller.journal.writer import Journal
@@ -20,6 +20,8 @@ from controller.warmths import WarmthBook, recipe_of
 from sensors.clock import Clock
 from sensors.links import make_link
 from sensors.links.base import Link
+
+log = logging.getLogger(__name__)
 
 
 def program_version() -> str:
@@ -55,12 +57,15 @@ def build(
     None makes them from it.  journal: its file; taken up where it was left.  site_text: the bench
     file as written, kept in the journal.  durable: every commit survives a power cut (slower).
     threaded: journal in a thread of its own, as the daemon wants it; a virtual clock wants False.
-    Raises JournalError when the journal can't be opened, ConfigError for a bench file that asks
-    for an alarm or a recipe there is none of.
+    Raises ConfigError for a bench file that asks for an alarm or a recipe there is none of, and,
+    when not threaded, JournalError when the journal can't be opened; a threaded one is tried again
+    while control goes on.
     """
     check_changes(site)
     now = clock.now()
-    store = Journal.open(journal, site=site, durable=durable, now=now)
+    store = Journal.open(journal, site=site, durable=durable, now=now, must=not threaded)
+    if not store.opened:
+        log.error("%s can't be opened yet; control goes on, records wait in memory", journal)
     saved = store.last_state()
     away_s = max(0.0, now.utc_s - saved.at_s) if saved else 0.0
     store.begin_run(
@@ -70,7 +75,7 @@ def build(
         site_hash=hash_of(site_text),
         boot_id=boot_id(),
     )
-    batches = BatchBook(store).open_batches()
+    batches = store.open_batches()
     path = Path(journal)
 
     def recount(batch: Batch) -> LiveWarmth:
@@ -79,7 +84,7 @@ def build(
 
     warmths = WarmthBook(site, recount)
     warmths.follow(batches)
-    recorder = Recorder(store, threaded=threaded)
+    recorder = Recorder(store, threaded=threaded, clock=clock)
     wires = dict(links) if links is not None else {}
     for name, plan in site.links.items():
         if name not in wires:

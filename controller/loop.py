@@ -40,6 +40,10 @@ log = logging.getLogger(__name__)
 
 GAP_S = 60.0
 """Longer between two ticks than this is a gap: leases have run out, nothing is summed over it."""
+AIMS_EVERY_MIN = 5
+"""Phases, doses and parts of the day move this often."""
+STATE_EVERY_S = 300
+"""Under a virtual clock the state is saved this often; a daemon saves it every minute."""
 CLOCK_STEP_S = 60.0
 """The wall clock moving this far against the monotonic clock is a step."""
 
@@ -117,7 +121,7 @@ class Controller:
         """Order everything off, write what is left, close links and journal. Idempotent."""
         now = self.clock.now()
         self._all_off("stop", now)
-        self._close_minute(now)
+        self._close_minute(now, stopping=True)
         self.recorder.close(now, reason)
         for name, link in self.links.items():
             try:
@@ -269,19 +273,22 @@ class Controller:
         if not self.recorder.threaded:
             self._read_inbox()
         self._read_service(now)
-        try:
-            self.aims = build_aims(self.site, self.batches, now)
-        except Exception as error:
-            self._fault("aims", error, now)
+        if minute % AIMS_EVERY_MIN == 0 or self.aims is None:
+            try:
+                self.aims = build_aims(self.site, self.batches, now)
+            except Exception as error:
+                self._fault("aims", error, now)
 
-    def _close_minute(self, now: Now) -> None:
+    def _close_minute(self, now: Now, *, stopping: bool = False) -> None:
         if self._minute < 0:
             return
         t_s = self._minute * 60
         self._minute = -1
         minutes, relays = self._minutes.close(t_s)
         self.warmths.add(t_s, minutes)
-        rows: list[Row] = [*minutes, *relays, StateRow(now.utc_s, dump(self.state, now))]
+        rows: list[Row] = [*minutes, *relays]
+        if self.recorder.threaded or t_s % STATE_EVERY_S == 0 or stopping:
+            rows.append(StateRow(now.utc_s, dump(self.state, now)))
         self.recorder.put(rows)
 
     def _read_service(self, now: Now) -> None:
