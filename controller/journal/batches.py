@@ -7,30 +7,25 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import Final
 
 from config.model import Site
-from config.near import near
 from config.recipes import Recipe, freeze, thaw
 from controller import entries as standing
 from controller.journal import rows as sql
 from controller.journal.errors import BatchError
+from controller.journal.life import (
+    check_corrections,
+    check_count,
+    check_life,
+    check_name,
+    check_text,
+    checked_values,
+    one_of,
+)
 from controller.journal.writer import Journal
 from controller.records import Batch, Entry, EntryKind
 
-NAME_LONGEST: Final = 200
-NOTE_LONGEST: Final = 4000
-COUNT_MOST: Final = 1_000_000
 DAY_S: Final = 86400.0
 OLDEST_S: Final = 946_684_800.0  # 2000-01-01T00:00Z
-
-_NUMBERS: Final[dict[str, tuple[str, ...]]] = {
-    EntryKind.LOST: ("lost",),
-    EntryKind.TESTED: ("tested", "rooted", "callused"),
-    EntryKind.POTTED: ("potted",),
-    EntryKind.SALEABLE: ("saleable",),
-    EntryKind.MOVED: ("count",),
-    EntryKind.CLOSED: ("rooted", "callused", *(f"lost_{c}" for c in standing.LOST_CAUSES)),
-}
-"""Keys of an entry's values that are numbers of cuttings."""
-_AFTER_CLOSING: Final = (EntryKind.CORRECTED, EntryKind.POTTED, EntryKind.SALEABLE)
+AFTER_CLOSING: Final = (EntryKind.CORRECTED, EntryKind.POTTED, EntryKind.SALEABLE)
 
 
 class BatchBook:
@@ -94,18 +89,18 @@ class BatchBook:
 
         count: cuttings stuck.  stuck_s: UTC s.  details: all else recorded at sticking.
         """
-        _name("plant", plant, needed=True)
-        _name("trays", trays)
+        check_name("plant", plant, needed=True)
+        check_name("trays", trays)
         if kind != recipe.kind:
             raise BatchError(
                 f"kind {kind!r} does not fit the recipe {recipe.name!r}, which is for {recipe.kind}"
             )
         self._check_bay(bench, bay)
-        _count("count", count, 1)
+        check_count("count", count, 1)
         self._check_date("stuck", stuck_s)
         if stuck_s < OLDEST_S:
             raise BatchError("stuck before the year 2000; check the date")
-        noted = _details(details or {})
+        noted = json.dumps(checked_values(details or {}), ensure_ascii=False)
         frozen, digest = freeze(recipe)
         phase = recipe.phases[0].name
         stuck_ms = sql.ms_of(stuck_s)
@@ -136,12 +131,12 @@ class BatchBook:
         withdraws it.  Moving, splitting and closing have methods of their own.
         """
         held = self.get(batch)
-        kind = _one_of("kind of entry", kind, tuple(EntryKind))
+        kind = one_of("kind of entry", kind, tuple(EntryKind))
         if kind in (EntryKind.MOVED, EntryKind.CLOSED):
             raise BatchError(f"a batch is {kind} by its own command, not by an entry")
         if bool(corrects) != (kind == EntryKind.CORRECTED):
             raise BatchError("a correction names the entry it corrects, and only a correction does")
-        if held.closed_s is not None and kind not in _AFTER_CLOSING:
+        if held.closed_s is not None and kind not in AFTER_CLOSING:
             raise BatchError(f"batch {batch} was closed; correct an entry, or stick a new batch")
         return self._add(held, kind, values, at_s, by, note, corrects)
 
@@ -155,7 +150,7 @@ class BatchBook:
         note: str,
         corrects: int = 0,
     ) -> Entry:
-        clean = _checked(values)
+        clean = checked_values(values)
         self._check_entry(held, at_s, by, note)
         now_ms = sql.ms_of(self._clock())
         with self._journal.changing() as conn:
@@ -169,8 +164,8 @@ class BatchBook:
         self._check_date("the entry", at_s)
         if at_s < held.stuck_s:
             raise BatchError(f"batch {held.number} was stuck after that; check the date")
-        _name("by", by, needed=True)
-        _text("note", note, NOTE_LONGEST)
+        check_name("by", by, needed=True)
+        check_text("note", note)
 
     def _settle(self, conn: sqlite3.Connection, held: Batch) -> None:
         """Check the whole life of a batch, and bring its phase and place up to date."""
@@ -178,11 +173,11 @@ class BatchBook:
             f"SELECT {sql.ENTRY_COLUMNS} FROM entry WHERE batch = ? ORDER BY number", (held.number,)
         ).fetchall()
         every = [sql.entry_of(row) for row in found]
-        _check_corrections(every)
+        check_corrections(every)
         now = standing.effective(every)
         recipe = thaw(held.recipe_json)
         count = conn.execute("SELECT count FROM batch WHERE number = ?", (held.number,)).fetchone()
-        _check_life(held._replace(count=count[0]), now, tuple(p.name for p in recipe.phases))
+        check_life(held._replace(count=count[0]), now, tuple(p.name for p in recipe.phases))
         phase, since_s = standing.phase_at(held, now, recipe.phases[0].name)
         closed = [entry.at_s for entry in now if entry.kind == EntryKind.CLOSED]
         closed_ms = sql.ms_of(closed[-1]) if closed else None
@@ -209,7 +204,7 @@ class BatchBook:
         """Record that a batch went to another bay; its warmth follows it there."""
         held = self._open(batch)
         self._check_bay(bench, bay)
-        _name("trays", trays)
+        check_name("trays", trays)
         values = {"from": f"{held.bench}.{held.bay}", "to": f"{bench}.{bay}"}
         if values["from"] == values["to"]:
             raise BatchError(f"batch {batch} stands in {values['to']} already")
@@ -227,7 +222,7 @@ class BatchBook:
         """
         held = self._open(batch)
         self._check_bay(bench, bay)
-        _count("count", count, 1)
+        check_count("count", count, 1)
         self._check_entry(held, at_s, by, note)
         gone = sum(standing.lost(standing.effective(self.entries(batch))).values())
         if count >= held.count - gone:
@@ -274,10 +269,10 @@ class BatchBook:
         before, by cause (controller.entries.LOST_CAUSES).  lesson: in the grower's words.
         """
         held = self._open(batch)
-        _text("lesson", lesson, NOTE_LONGEST)
+        check_text("lesson", lesson)
         values = {"rooted": str(rooted), "callused": str(callused)}
         for cause, number in (lost or {}).items():
-            values[f"lost_{_one_of('cause of loss', cause, standing.LOST_CAUSES)}"] = str(number)
+            values[f"lost_{one_of('cause of loss', cause, standing.LOST_CAUSES)}"] = str(number)
         self._add(held, EntryKind.CLOSED, values, at_s, by, lesson)
         return self.get(batch)
 
@@ -291,11 +286,11 @@ class BatchBook:
 
     def _check_bay(self, bench: str, bay: str) -> None:
         if self._site is None:
-            _name("bench", bench, needed=True)
-            _name("bay", bay, needed=True)
+            check_name("bench", bench, needed=True)
+            check_name("bay", bay, needed=True)
             return
-        _one_of("bench", bench, tuple(self._site.benches))
-        _one_of(f"bay of bench {bench}", bay, tuple(self._site.benches[bench].bays))
+        one_of("bench", bench, tuple(self._site.benches))
+        one_of(f"bay of bench {bench}", bay, tuple(self._site.benches[bench].bays))
 
     def _check_date(self, what: str, at_s: float) -> None:
         now_s = self._clock()
@@ -334,107 +329,3 @@ def _insert_entry(
         (batch, sql.ms_of(at_s), now_ms, kind, by, text, note, corrects or None),
     )
     return int(cursor.lastrowid or 0)
-
-
-def _check_corrections(every: Sequence[Entry]) -> None:
-    by_number = {entry.number: entry for entry in every}
-    for entry in every:
-        if not entry.corrects:
-            continue
-        first = by_number[entry.corrects]
-        while first.corrects:
-            first = by_number[first.corrects]
-        if first.kind == EntryKind.MOVED:
-            raise BatchError("a move or a split is put right by moving again, not by a correction")
-
-
-def _check_life(batch: Batch, entries: Sequence[Entry], phases: Sequence[str]) -> None:
-    """Raise BatchError for an entry that does not add up; `entries` are those that stand."""
-    lost_so_far = 0
-    for entry in entries:
-        values = entry.values
-        for key in _NUMBERS.get(entry.kind, ()):
-            if key in values:
-                _count(key, _whole(key, values[key]), 0)
-        left = batch.count - lost_so_far
-        if entry.kind == EntryKind.LOST:
-            _one_of("cause of loss", values.get("cause", "unknown"), standing.LOST_CAUSES)
-            lost_so_far += _needed(values, "lost")
-            _fits("lost", lost_so_far, batch.count, f"stuck in batch {batch.number}")
-        elif entry.kind == EntryKind.TESTED:
-            tested = _needed(values, "tested")
-            _fits("tested", tested, left, f"left of {batch.count}, {lost_so_far} being lost")
-            rooted = standing.number_of(values, "rooted")
-            callused = standing.number_of(values, "callused")
-            _fits("rooted and callused", rooted + callused, tested, "tested")
-        elif entry.kind in (EntryKind.POTTED, EntryKind.SALEABLE):
-            _fits(entry.kind, _needed(values, entry.kind), batch.count, "stuck")
-        elif entry.kind == EntryKind.CLOSED:
-            given = sum(standing.number_of(values, key) for key in _NUMBERS[EntryKind.CLOSED])
-            _fits(
-                "rooted, callused and lost", given, left, f"left of {batch.count}, "
-                f"{lost_so_far} being entered as lost before",
-            )  # fmt: skip
-        if entry.kind == EntryKind.WEANED and "phase" not in values:
-            raise BatchError(f"weaned to which phase? There are {', '.join(phases)}")
-        if "phase" in values and entry.kind in (EntryKind.WEANED, EntryKind.TESTED):
-            _one_of("phase", values["phase"], phases)
-
-
-def _needed(values: Mapping[str, str], key: str) -> int:
-    if key not in values:
-        raise BatchError(f"how many were {key}? The number is missing")
-    return int(values[key])
-
-
-def _fits(what: str, number: int, most: int, of: str) -> None:
-    if number > most:
-        raise BatchError(f"{number} {what} is more than the {most} {of}")
-
-
-def _whole(what: str, text: str) -> int:
-    if not (text.isascii() and text.lstrip("-").isdigit()) or len(text) > 9:
-        raise BatchError(f"{what} {text[:40]!r} is not a whole number of cuttings")
-    return int(text)
-
-
-def _count(what: str, number: int, least: int) -> None:
-    if isinstance(number, bool) or not isinstance(number, int):
-        raise BatchError(f"{what} {number!r} is not a whole number of cuttings")
-    if not least <= number <= COUNT_MOST:
-        raise BatchError(f"{what} {number}; a number from {least} to {COUNT_MOST} is possible")
-
-
-def _one_of(what: str, given: str, allowed: Sequence[str]) -> str:
-    if given in allowed:
-        return given
-    there = ", ".join(allowed)
-    raise BatchError(f"no {what} {given[:80]!r} here{near(given, allowed)}; there are {there}")
-
-
-def _text(what: str, text: str, longest: int) -> None:
-    if len(text) > longest:
-        raise BatchError(f"{what} has {len(text)} characters; at most {longest} are kept")
-    if not text.replace("\n", " ").replace("\t", " ").isprintable():
-        raise BatchError(f"{what} {text[:40]!r} holds characters that can't be printed")
-
-
-def _name(what: str, text: str, *, needed: bool = False) -> None:
-    if needed and not text.strip():
-        raise BatchError(f"{what} is missing")
-    if "\n" in text or "\t" in text:
-        raise BatchError(f"{what} {text[:40]!r} must be one line")
-    _text(what, text, NAME_LONGEST)
-
-
-def _details(details: Mapping[str, str]) -> str:
-    return json.dumps(_checked(details), ensure_ascii=False)
-
-
-def _checked(values: Mapping[str, str]) -> dict[str, str]:
-    if len(values) > 60:
-        raise BatchError(f"{len(values)} figures in one entry; at most 60 are kept")
-    for key, value in values.items():
-        _name("the name of a figure", key, needed=True)
-        _name(key, value)
-    return dict(values)

@@ -3,82 +3,31 @@
 import contextlib
 import sqlite3
 from collections.abc import Iterator, Sequence
-from itertools import chain
 from pathlib import Path
-from typing import Any, NamedTuple, Self
+from typing import Any, Self
 
 import numpy as np
-from numpy.typing import NDArray
 from sqlite_utils import Database
 
 from controller.journal import rows as sql
 from controller.journal import schema
+from controller.journal.answers import (
+    ALL,
+    GAP_S,
+    MEANS,
+    AskedAct,
+    Gap,
+    Means,
+    Minutes,
+    ProbeName,
+    RelayMinutes,
+    Run,
+    cause_of,
+    minutes_of,
+    table_of,
+)
 from controller.journal.errors import JournalError, explained
-from controller.records import Act, ActDone, AlarmRow, Batch, Entry, EventRow, ReasonRow, StateRow
-
-Ints = NDArray[np.int64]
-Means = tuple[Ints, Ints, Ints]
-GAP_S = 600
-
-
-class Minutes(NamedTuple):
-    """Minute rows of one probe, oldest first; every array (n,) int64.
-
-    t_s: UTC second at which the minute began.  mean_milli, low_milli, high_milli: thousandths of
-    the unit, 0 where n is 0.  n: usable samples.  flag: worst QARTOD flag.
-    """
-
-    t_s: Ints
-    mean_milli: Ints
-    n: Ints
-    low_milli: Ints
-    high_milli: Ints
-    flag: Ints
-
-
-class RelayMinutes(NamedTuple):
-    """Relay rows, oldest first; every array (n,) int64. Rows of thinned years span an hour each."""
-
-    t_s: Ints
-    on_ms: Ints
-    starts: Ints
-
-
-class ProbeName(NamedTuple):
-    name: str
-    kind: str
-    unit: str
-
-
-class Run(NamedTuple):
-    """One run of the controller. stopped_s None while it runs; trusted: the clock was set."""
-
-    number: int
-    boot_id: str
-    started_s: float
-    stopped_s: float | None
-    reason: str
-    version: str
-    site_hash: str
-    trusted: bool
-    durable: bool
-
-
-class Gap(NamedTuple):
-    """A stretch without minute rows, UTC s, and why as far as the journal knows."""
-
-    from_s: float
-    to_s: float
-    cause: str
-
-
-class AskedAct(NamedTuple):
-    """An act as asked, and its answer: status "asked", "done" or "refused"."""
-
-    at_s: float
-    act: Act
-    status: str
-    answer: str
+from controller.records import ActDone, AlarmRow, Batch, Entry, EventRow, ReasonRow, StateRow
 
 
 class Reader:
@@ -127,7 +76,7 @@ class Reader:
         found = {}
         with self._asking() as conn:
             for name in probes:
-                table = _minutes_of(conn, _ALL, numbers.get(name, []), from_s, to_s)
+                table = minutes_of(conn, ALL, numbers.get(name, []), from_s, to_s)
                 found[name] = Minutes(*(np.ascontiguousarray(table[:, i]) for i in range(6)))
         return found
 
@@ -137,7 +86,7 @@ class Reader:
         found = {}
         with self._asking() as conn:
             for name in probes:
-                table = _minutes_of(conn, _MEANS, numbers.get(name, []), from_s, to_s)
+                table = minutes_of(conn, MEANS, numbers.get(name, []), from_s, to_s)
                 found[name] = (table[:, 0], table[:, 1], table[:, 2])
         return found
 
@@ -162,7 +111,7 @@ class Reader:
                     "WHERE relay = ? AND t >= ? AND t < ? ORDER BY 1",
                     (*span, *span),
                 )
-                table = _table(cursor, 3)
+                table = table_of(cursor, 3)
                 found[name] = RelayMinutes(table[:, 0], table[:, 1], table[:, 2])
         return found
 
@@ -195,7 +144,7 @@ class Reader:
         length = edges[1:] - ends[:-1]
         stops = self.runs()
         return [
-            Gap(float(ends[i]), float(edges[i + 1]), _cause(stops, ends[i], edges[i + 1]))
+            Gap(float(ends[i]), float(edges[i + 1]), cause_of(stops, ends[i], edges[i + 1]))
             for i in np.flatnonzero(length > longer_than_s)
         ]
 
@@ -328,56 +277,3 @@ def open_reader(path: Path | str) -> Reader:
             db.close()
         raise explained(error, path) from error
     return Reader(path, db)
-
-
-def _table(cursor: sqlite3.Cursor, columns: int) -> Ints:
-    """All rows of a cursor of whole numbers as an array (n, columns)."""
-    return np.fromiter(chain.from_iterable(cursor), dtype=np.int64).reshape(-1, columns)
-
-
-_MEANS = "coalesce(mean, 0), n"
-_ALL = "coalesce(mean, 0), n, coalesce(low, 0), coalesce(high, 0), flag"
-
-
-def _minutes_of(
-    conn: sqlite3.Connection, columns: str, numbers: Sequence[int], from_s: float, to_s: float
-) -> Ints:
-    """Minute rows (t, *columns), and thinned hours spread to minutes, of one probe."""
-    width = 1 + (2 if columns is _MEANS else 5)
-    marks = ", ".join("?" * len(numbers)) or "0"
-    span = (int(from_s), int(to_s), *numbers)
-    where = f"t < ? AND probe IN ({marks}) ORDER BY t"
-    table = _table(
-        conn.execute(f"SELECT t, {columns} FROM minute WHERE t >= ? AND {where}", span), width
-    )
-    hours = _table(
-        conn.execute(
-            f"SELECT t, {columns}, minutes FROM hour WHERE t > ? - 3600 AND {where}", span
-        ),
-        width + 1,
-    )
-    if len(hours):
-        table = np.concatenate([_spread(hours, from_s, to_s), table])
-        table = table[np.argsort(table[:, 0], kind="stable")]
-    return table
-
-
-def _spread(hours: Ints, from_s: float, to_s: float) -> Ints:
-    """Hour rows (t, mean, n, ..., minutes) as that many minute rows each."""
-    many = hours[:, -1]
-    spread = np.repeat(hours[:, :-1], many, axis=0)
-    spread[:, 0] += 60 * (np.arange(len(spread)) - np.repeat(np.cumsum(many) - many, many))
-    share = np.repeat(np.maximum(many, 1), many)
-    spread[:, 2] = np.where(spread[:, 2] > 0, np.maximum(spread[:, 2] // share, 1), 0)
-    return spread[(spread[:, 0] >= from_s) & (spread[:, 0] < to_s)]
-
-
-def _cause(runs: Sequence[Run], from_s: float, to_s: float) -> str:
-    for run in runs:
-        if run.stopped_s is not None and from_s - 120 <= run.stopped_s <= to_s:
-            return f"the controller was not running: {run.reason}"
-    if runs and to_s <= runs[0].started_s:
-        return "before the first run"
-    if runs and any(r.stopped_s is not None and r.stopped_s < from_s for r in runs[-1:]):
-        return f"the controller was not running: {runs[-1].reason}"
-    return "no cause recorded"

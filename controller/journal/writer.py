@@ -1,7 +1,6 @@
 """The journal, open for writing: every lot of rows is one transaction."""
 
 import contextlib
-import hashlib
 import sqlite3
 from collections.abc import Iterator, Sequence
 from pathlib import Path
@@ -9,10 +8,11 @@ from typing import Any, Self
 
 from sqlite_utils import Database
 
-from config.model import Probe, Site, mat_id, mister_id, probe_id
+from config.model import Site
 from controller.journal import rows as sql
-from controller.journal import salvage, schema
+from controller.journal import runs, salvage, schema
 from controller.journal.errors import JournalError, RowRefused, explained
+from controller.journal.names import register
 from controller.journal.rows import RunStart, RunStop, TimeFix
 from controller.records import (
     Act,
@@ -28,10 +28,8 @@ from controller.records import (
 )
 from controller.scaled import minute_milli
 from sensors.clock import Now
-from sensors.kinds import KINDS
 
 Recordable = Row | RunStart | RunStop | TimeFix
-STALE_ACT = "the controller was not running when this was asked; ask again"
 
 
 class _Rehearsed(Exception):
@@ -108,7 +106,7 @@ class Journal:
                 if kept is not None:
                     self._tell_rescue(kept, at_s)
                 with self._transaction() as conn:
-                    self._register(conn)
+                    self._probes, self._relays = register(conn, self._site)
                     self._resume(conn)
             except BaseException:
                 self._db = None
@@ -129,25 +127,6 @@ class Journal:
             at_ms = sql.ms_of(at_s)
             conn.execute(sql.PUT_EVENT, (at_ms, "journal_rescued", "site", text, None))
 
-    def _register(self, conn: sqlite3.Connection) -> None:
-        """Learn the names in the file, and add those of the site."""
-        if self._site is not None:
-            for name, kind in _probe_kinds(self._site):
-                conn.execute(
-                    "INSERT INTO probe (name, kind, unit) VALUES (?, ?, ?) ON CONFLICT DO NOTHING",
-                    (name, kind, KINDS[kind].unit),
-                )
-            for name in _relay_names(self._site):
-                conn.execute("INSERT INTO relay (name) VALUES (?) ON CONFLICT DO NOTHING", (name,))
-        self._probes = dict(conn.execute("SELECT name, id FROM probe ORDER BY id").fetchall())
-        self._relays = dict(conn.execute("SELECT name, id FROM relay").fetchall())
-        if self._site is not None:
-            for name, kind in _probe_kinds(self._site):
-                found = conn.execute(
-                    "SELECT id FROM probe WHERE name = ? AND kind = ?", (name, kind)
-                ).fetchone()
-                self._probes[name] = found[0]
-
     def _resume(self, conn: sqlite3.Connection) -> None:
         """Take up the present run in this file, which may be a new one."""
         start = self._run_start
@@ -157,7 +136,7 @@ class Journal:
             "SELECT id FROM run WHERE id = ? AND boot = ? AND started_ms = ?",
             (self.run, start.boot_id, sql.ms_of(start.now.utc_s)),
         ).fetchone()
-        self.run = found[0] if found else self._begin(conn, start)
+        self.run = found[0] if found else runs.begin(conn, start, self.durable)
 
     # -- writing ------------------------------------------------------------------------------
 
@@ -279,7 +258,7 @@ class Journal:
 
     def _turn(self, conn: sqlite3.Connection, row: Any) -> None:
         if isinstance(row, RunStart):
-            self.run = self._begin(conn, row)
+            self.run = runs.begin(conn, row, self.durable)
             self._run_start = row
         elif isinstance(row, RunStop):
             conn.execute(
@@ -287,60 +266,7 @@ class Journal:
                 (sql.ms_of(row.now.utc_s), sql.text_of(row.reason), self.run),
             )
         else:
-            self._fix_time(conn, row)
-
-    def _begin(self, conn: sqlite3.Connection, start: RunStart) -> int:
-        at_ms = sql.ms_of(start.now.utc_s)
-        conn.execute(
-            "UPDATE run SET reason = 'ended without a stop', stopped_ms = max(started_ms, coalesce("
-            "(SELECT max(at_ms) FROM state), started_ms)) WHERE stopped_ms IS NULL"
-        )
-        conn.execute(
-            "UPDATE act SET status = 'refused', answer = ?, answered_ms = ? "
-            "WHERE status = 'asked' AND at_ms < ?",
-            (STALE_ACT, at_ms, at_ms),
-        )
-        digest = hashlib.sha256(start.site_text.encode("utf-8", "replace")).hexdigest()
-        conn.execute(
-            "INSERT INTO settings (hash, text, at_ms) VALUES (?, ?, ?) ON CONFLICT DO NOTHING",
-            (digest, sql.text_of(start.site_text), at_ms),
-        )
-        cursor = conn.execute(
-            "INSERT INTO run (boot, started_ms, trusted, version, settings, durable) "
-            "VALUES (?, ?, ?, ?, ?, ?)",
-            (start.boot_id, at_ms, start.now.trusted, start.version, digest, self.durable),
-        )
-        return int(cursor.lastrowid or 0)
-
-    def _fix_time(self, conn: sqlite3.Connection, fix: TimeFix) -> None:
-        """Move rows of this boot to their true time; minute rows by whole minutes."""
-        from_ms, to_ms = sql.ms_of(fix.from_s), sql.ms_of(fix.to_s)
-        offset_ms = sql.ms_of(fix.offset_s)
-        boot = conn.execute("SELECT boot FROM run WHERE id = ?", (self.run,)).fetchone()
-        if boot is None:
-            raise JournalError(f"{self.path}: a time is put right within a run; begin one first")
-        conn.execute(
-            sql.PUT_FIX, (sql.ms_of(fix.at_s), boot[0], from_ms, to_ms, offset_ms)
-        )  # fmt: skip
-        span = {"from": from_ms, "to": to_ms, "boot": boot[0], "by": offset_ms}
-        runs = "run IN (SELECT id FROM run WHERE boot = :boot)"
-        for table in ("decision", "alarm_change", "event"):
-            conn.execute(
-                f"UPDATE {table} SET at_ms = at_ms + :by "
-                f"WHERE at_ms >= :from AND at_ms <= :to AND {runs}",
-                span,
-            )
-        conn.execute(
-            "UPDATE run SET started_ms = started_ms + :by "
-            "WHERE started_ms >= :from AND started_ms <= :to AND boot = :boot",
-            span,
-        )
-        where = f"t * 1000 >= :from AND t * 1000 <= :to AND {runs}"
-        shift_s = round(offset_ms / 60_000) * 60
-        for table, put in (("minute", sql.PUT_MINUTE), ("relay_minute", sql.PUT_RELAY)):
-            found = conn.execute(f"SELECT * FROM {table} WHERE {where}", span).fetchall()
-            conn.execute(f"DELETE FROM {table} WHERE {where}", span)
-            conn.executemany(put, [(row[0] + shift_s, *row[1:]) for row in found])
+            runs.fix_time(conn, row, self.run)
 
     def begin_run(
         self,
@@ -462,20 +388,3 @@ def _minute_values(row: MinuteRow, probe: int, run: int) -> sql.Values:
             f"high {row.high}; all must be numbers"
         ) from None
     return (row.t_s, probe, mean, low, high, row.n, row.flag, run)
-
-
-def _probe_kinds(site: Site) -> Iterator[tuple[str, str]]:
-    def named(bench: str, bay: str | None, probes: Sequence[Probe]) -> Iterator[tuple[str, str]]:
-        return ((probe_id(bench, bay, probe), probe.kind) for probe in probes)
-
-    for name, bench in site.benches.items():
-        yield from named(name, None, bench.air.probes)
-        for bay_name, bay in bench.bays.items():
-            yield from named(name, bay_name, bay.probes)
-
-
-def _relay_names(site: Site) -> Iterator[str]:
-    for name, bench in site.benches.items():
-        yield from (mat_id(name, bay) for bay in bench.bays)
-        if bench.mister is not None:
-            yield mister_id(name)

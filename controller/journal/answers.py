@@ -1,0 +1,129 @@
+"""What the reader gives back, and how rows become arrays."""
+
+import sqlite3
+from collections.abc import Sequence
+from itertools import chain
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from controller.records import Act
+
+Ints = NDArray[np.int64]
+Means = tuple[Ints, Ints, Ints]
+GAP_S = 600
+
+
+class Minutes(NamedTuple):
+    """Minute rows of one probe, oldest first; every array (n,) int64.
+
+    t_s: UTC second at which the minute began.  mean_milli, low_milli, high_milli: thousandths of
+    the unit, 0 where n is 0.  n: usable samples.  flag: worst QARTOD flag.
+    """
+
+    t_s: Ints
+    mean_milli: Ints
+    n: Ints
+    low_milli: Ints
+    high_milli: Ints
+    flag: Ints
+
+
+class RelayMinutes(NamedTuple):
+    """Relay rows, oldest first; every array (n,) int64. Rows of thinned years span an hour each."""
+
+    t_s: Ints
+    on_ms: Ints
+    starts: Ints
+
+
+class ProbeName(NamedTuple):
+    name: str
+    kind: str
+    unit: str
+
+
+class Run(NamedTuple):
+    """One run of the controller. stopped_s None while it runs; trusted: the clock was set."""
+
+    number: int
+    boot_id: str
+    started_s: float
+    stopped_s: float | None
+    reason: str
+    version: str
+    site_hash: str
+    trusted: bool
+    durable: bool
+
+
+class Gap(NamedTuple):
+    """A stretch without minute rows, UTC s, and why as far as the journal knows."""
+
+    from_s: float
+    to_s: float
+    cause: str
+
+
+class AskedAct(NamedTuple):
+    """An act as asked, and its answer: status "asked", "done" or "refused"."""
+
+    at_s: float
+    act: Act
+    status: str
+    answer: str
+
+
+def table_of(cursor: sqlite3.Cursor, columns: int) -> Ints:
+    """All rows of a cursor of whole numbers as an array (n, columns)."""
+    return np.fromiter(chain.from_iterable(cursor), dtype=np.int64).reshape(-1, columns)
+
+
+MEANS = "coalesce(mean, 0), n"
+ALL = "coalesce(mean, 0), n, coalesce(low, 0), coalesce(high, 0), flag"
+
+
+def minutes_of(
+    conn: sqlite3.Connection, columns: str, numbers: Sequence[int], from_s: float, to_s: float
+) -> Ints:
+    """Minute rows (t, *columns), and thinned hours spread to minutes, of one probe."""
+    width = 1 + (2 if columns is MEANS else 5)
+    marks = ", ".join("?" * len(numbers)) or "0"
+    span = (int(from_s), int(to_s), *numbers)
+    where = f"t < ? AND probe IN ({marks}) ORDER BY t"
+    table = table_of(
+        conn.execute(f"SELECT t, {columns} FROM minute WHERE t >= ? AND {where}", span), width
+    )
+    hours = table_of(
+        conn.execute(
+            f"SELECT t, {columns}, minutes FROM hour WHERE t > ? - 3600 AND {where}", span
+        ),
+        width + 1,
+    )
+    if len(hours):
+        table = np.concatenate([_spread(hours, from_s, to_s), table])
+        table = table[np.argsort(table[:, 0], kind="stable")]
+    return table
+
+
+def _spread(hours: Ints, from_s: float, to_s: float) -> Ints:
+    """Hour rows (t, mean, n, ..., minutes) as that many minute rows each."""
+    many = hours[:, -1]
+    spread = np.repeat(hours[:, :-1], many, axis=0)
+    spread[:, 0] += 60 * (np.arange(len(spread)) - np.repeat(np.cumsum(many) - many, many))
+    share = np.repeat(np.maximum(many, 1), many)
+    spread[:, 2] = np.where(spread[:, 2] > 0, np.maximum(spread[:, 2] // share, 1), 0)
+    return spread[(spread[:, 0] >= from_s) & (spread[:, 0] < to_s)]
+
+
+def cause_of(runs: Sequence[Run], from_s: float, to_s: float) -> str:
+    """Why there are no minutes from `from_s` to `to_s` (UTC s), as far as the runs tell."""
+    for run in runs:
+        if run.stopped_s is not None and from_s - 120 <= run.stopped_s <= to_s:
+            return f"the controller was not running: {run.reason}"
+    if runs and to_s <= runs[0].started_s:
+        return "before the first run"
+    if runs and any(r.stopped_s is not None and r.stopped_s < from_s for r in runs[-1:]):
+        return f"the controller was not running: {runs[-1].reason}"
+    return "no cause recorded"
