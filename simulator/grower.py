@@ -33,7 +33,7 @@ class _Growing:
         self.phase = phase
         self.lot = Lot(plan.cuttings, NATURES[plan.nature])
         self.test_due_s = plan.at_s + plan.test_from_day * DAY_S
-        self.lost = 0
+        self.lost = {"dried": 0, "rotted": 0}
         self.seen = (0.0, 0.0, 0.0)
 
 
@@ -134,7 +134,7 @@ class Grower:
     def _test(self, book: BatchBook, growing: _Growing, utc_s: float) -> None:
         """Count the dead, lift a sample, and move on a phase on what is found."""
         self._count_lost(book, growing, utc_s)
-        tested = min(growing.plan.tested, growing.plan.cuttings - growing.lost)
+        tested = min(growing.plan.tested, growing.plan.cuttings - sum(growing.lost.values()))
         if tested < 1:
             return
         rooted, callused = growing.lot.sample(tested)
@@ -149,11 +149,12 @@ class Grower:
 
     def _count_lost(self, book: BatchBook, growing: _Growing, utc_s: float) -> None:
         now = growing.lot.tally()
-        fresh = now.dried + now.rotted - growing.lost
-        if fresh > 0:
-            cause = "rotted" if now.rotted > now.dried else "dried"
-            book.enter(growing.number, "lost", {"lost": str(fresh), "cause": cause}, utc_s, BY)
-            growing.lost += fresh
+        for cause, dead in (("dried", now.dried), ("rotted", now.rotted)):
+            fresh = dead - growing.lost[cause]
+            if fresh > 0:
+                values = {"lost": str(fresh), "cause": cause}
+                book.enter(growing.number, "lost", values, utc_s, BY)
+                growing.lost[cause] = dead
 
     def _close(self, book: BatchBook, growing: _Growing, utc_s: float) -> None:
         self._count_lost(book, growing, utc_s)

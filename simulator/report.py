@@ -85,11 +85,11 @@ def tell(
             )
         out.print(f"{name}: {bench.bursts} bursts, {bench.mist_l:.1f} litres")
     for line in review_lines(site, journal):
-        out.print(line, markup=False)
+        out.print(line, markup=False, soft_wrap=True)
     for number, lot in truth.lots.items():
         out.print(
             f"batch {number} in truth: {lot.rooted} rooted, {lot.callused} with callus only, "
             f"{lot.dried} dried, {lot.rotted} rotted"
         )
-    out.print(f"the journal is {journal}")
-    out.print(f"next: warmfoot review --journal {journal}")
+    out.print(f"the journal is {journal}", soft_wrap=True)
+    out.print(f"next: warmfoot review --journal {journal}", soft_wrap=True)
