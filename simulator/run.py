@@ -6,6 +6,7 @@ from typing import Final, NamedTuple, Protocol
 
 from config.model import Site
 from controller.app import build
+from controller.loop import Controller
 from controller.records import Decision
 from sensors.links.memory_link import MemoryLink
 from simulator.bench_params import PRESETS
@@ -244,7 +245,14 @@ class Rehearsal:
             if powered:
                 self._come_back()
             else:
-                self.controller = None  # no orderly stop: that is what a power cut is
+                self._lose_power()
+
+    def _lose_power(self) -> None:
+        """No orderly stop: that is what a power cut is."""
+        if isinstance(self.controller, Controller):
+            # A daemon commits every minute; in fast time rows wait for up to an hour.
+            self.controller.recorder.flush()
+        self.controller = None
 
     def _change_links(self, faults: tuple[Fault, ...]) -> None:
         lost = {fault.target for fault in faults if fault.kind == "link_lost"}

@@ -5,6 +5,7 @@ from typing import ClassVar
 
 import pytest
 
+from controller.journal.reader import open_reader
 from sensors.messages import Message
 from simulator.faults import make_fault
 from simulator.run import Rehearsal
@@ -193,3 +194,9 @@ def test_real_controller_comes_back_after_a_power_cut(demo, demo_text, tmp_path)
         held = rehearsal.rig.benches["north"].truth.bays["left"]
         assert held.mat_j > 0
         assert rehearsal.rig.base_c("north", "left") > 14.0
+    begin_s = played.start_utc_s(demo)
+    with open_reader(tmp_path / "r.db") as reader:
+        gaps = reader.gaps(begin_s, begin_s + 0.3 * 86400)
+    longest = max(gaps, key=lambda gap: gap[1] - gap[0])
+    assert longest[0] == pytest.approx(begin_s + 7200.0, abs=120.0)
+    assert longest[1] == pytest.approx(begin_s + 9000.0, abs=120.0)
