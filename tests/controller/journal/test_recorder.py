@@ -168,6 +168,7 @@ def test_rows_keep_their_order_through_a_failure(journal: Journal, path: Path, t
     mend = break_store(journal, JournalError("locked", "locked"))
     for index in range(20):
         recorder.put([EventRow(t0 + float(index), "test", "site", str(index))])
+        assert not recorder.flush()
     mend()
     recorder.flush()
     with open_reader(path) as reader:
