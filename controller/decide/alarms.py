@@ -265,8 +265,7 @@ def _rests(row: Row, place: str, aims: Aims) -> bool:
         found = aims.bays.get((bench, bay))
         return found is not None and found.resting
     if row.scope == "bench":
-        mist = aims.mist.get(bench)
-        return mist is not None and mist.resting
+        return all(found.resting for (name, _), found in aims.bays.items() if name == bench)
     if row.scope == "probe":
         at_bay = aims.bays.get((bench, bay.partition(".")[0]))
         return at_bay is not None and at_bay.resting

@@ -47,6 +47,8 @@ REPORT_FRESH_S: Final = 30.0
 """An older report of a relay says nothing about now."""
 REPORT_LAG_S: Final = 10.0
 """A board must follow an order within this."""
+CHILL_C: Final = 5.0
+"""A base below this is told even while it warms up. Common practice, no source."""
 SITE_PLACE: Final = "site"
 _DISK_FREE_PCT: Final = rows()["journal_filling"].threshold
 
@@ -92,13 +94,13 @@ def limits_for(changes: dict[str, AlarmChange]) -> Limits:
 def base_limits(aims: BayAims, target_c: float, warming: bool, limits: Limits) -> Excess:
     """(cold, very cold, hot) limits of a base, degC, from the target in force.
 
-    While the bay warms up from cold, being far below the target is no fault yet; being below 12, or
-    below what the recipe calls slow by 2 K, still is. Nothing inside the good band is hot: after a
+    Very cold is below what the recipe calls slow, however high the target. While the bay warms up
+    from cold it is only what chills within hours. Nothing inside the good band is hot: after a
     target comes down for the night the base takes hours to follow.
     """
-    very_cold_c = target_c - limits.base_very_cold
+    very_cold_c = min(target_c - limits.base_very_cold, aims.slow_below_c)
     if warming:
-        very_cold_c = min(very_cold_c, 12.0, aims.slow_below_c - 2.0)
+        very_cold_c = min(very_cold_c, CHILL_C)
     hot_c = max(min(aims.hot_above_c, aims.target_c + limits.base_hot), aims.good_high_c)
     return target_c - limits.base_cold, very_cold_c, hot_c
 

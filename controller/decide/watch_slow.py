@@ -159,7 +159,7 @@ def _base(
     usual, against_usual = _usual_duty(old[4], held.holding_duty_per_k, dt_s)
     dead, limit = -1.0, -1.0
     if driven_s >= 3600.0 and warm_left_s <= 0.0:
-        dead, limit = _no_rise(base_c, target_c, view.top_c, rise_k)
+        dead, limit = _no_rise(base_c, target_c, top_past[-13:], rise_k)
     return (
         driven_s,
         warm_left_s,
@@ -225,16 +225,22 @@ def _usual_duty(usual: float, learned: float, dt_s: float) -> tuple[float, float
     return usual, ratio
 
 
-def _no_rise(base_c: float, target_c: float, top_c: float, rise_k: float) -> tuple[float, float]:
-    """(mat_dead, mat_at_limit) after an hour of driving, from how the base stands to the air."""
+def _no_rise(
+    base_c: float, target_c: float, top_hour_c: tuple[float, ...], rise_k: float
+) -> tuple[float, float]:
+    """(mat_dead, mat_at_limit) after an hour of driving, from how the base stands to the air.
+
+    The coolest air of the last hour counts: the base has not yet followed what came after it.
+    """
     if rise_k != rise_k or base_c != base_c or target_c != target_c:
         return nan, nan
     if base_c >= target_c - 1.0 or rise_k >= 0.3:
         return -1.0, -1.0
-    if top_c != top_c:
+    known_c = [c for c in top_hour_c if c == c]
+    if not known_c:
         cooling = rise_k < -0.3
     else:
-        apart_k = base_c - top_c
+        apart_k = base_c - min(known_c)
         cooling = apart_k <= 5.0 or rise_k < -apart_k / TIME_CONSTANT_H
     return (1.0, -1.0) if cooling else (-1.0, 1.0)
 

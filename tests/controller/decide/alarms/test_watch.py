@@ -103,6 +103,16 @@ def test_a_report_of_on_against_orders_is_a_stuck_mat_in_seconds(room: Any) -> N
     assert raised(room) == {"mat_stuck_on"}
 
 
+def test_a_stuck_mat_that_climbs_unevenly_is_one_occurrence(room: Any) -> None:
+    room.run(HOUR_S)
+    off(room)
+    for step in range(240):
+        room.bases(room.base_c[0] + (0.03 if step % 40 < 30 else 0.0))
+        room.run(60, dt_s=30)
+    assert [c.state for c in room.changes if c.alarm == "mat_stuck_on"][:1] == ["UNACK"]
+    assert "LATCH_UNACK" not in {c.state for c in room.changes}
+
+
 def test_a_report_just_after_the_order_accuses_nobody(room: Any) -> None:
     room.run(600)
     off(room)
@@ -165,9 +175,35 @@ def test_a_warm_up_that_does_not_rise_is_soon_told(make_room: Any) -> None:
 
 def test_a_frosty_start_is_told_at_once_all_the_same(make_room: Any) -> None:
     room = make_room()
-    room.bases(8.0)
+    room.bases(4.0)
     room.run(400)
     assert raised(room) == {"base_very_cold"}
+
+
+def test_air_that_has_just_warmed_makes_no_mat_dead(room: Any) -> None:
+    room.run(2 * HOUR_S)
+    room.top_c = 8.0
+    full(room)
+    ramp(room, 19.2, 4 * HOUR_S)
+    room.top_c = 15.0
+    room.run(0.5 * HOUR_S)
+    assert "mat_dead" not in raised(room)
+
+
+def test_a_high_target_out_of_reach_is_cold_but_not_very_cold(room: Any) -> None:
+    room.bay_aims = replace(room.bay_aims, target_c=26.0)
+    room.target_c = 26.0
+    room.bases(20.0)
+    room.run(6 * HOUR_S, dt_s=30)
+    assert "base_cold" in raised(room)
+    assert "base_very_cold" not in raised(room)
+
+
+def test_a_leafless_bench_without_mist_still_has_its_hot_top_told(room: Any) -> None:
+    room.mist_aims = replace(room.mist_aims, resting=True, leafy=False)
+    room.top_c = 27.0
+    room.run(700)
+    assert room.shown("top_hot", "north") == "UNACK"
 
 
 def test_the_longest_warm_up_granted_is_four_hours(make_room: Any) -> None:
