@@ -206,7 +206,7 @@ class HeatPlan(Record):
     ride: Literal["low", "target", "high"] = "target"
     """Where in the good band to hold: low saves heat, high saves days."""
     parts: tuple[DayPart, ...] = ()
-    window_s: Annotated[float, _number(60, 3600)] = 2160.0
+    window_s: Annotated[float, _number(60, 3600)] = 2200.0
     """Length of the time-proportioning window; the default is 40 windows a day."""
     shortest_s: Annotated[float, _number(5, 600)] = 60.0
     """Shortest time on, and off, of the mat's relay."""

@@ -59,6 +59,11 @@ class Daemon:
         self._text = text
         self._lock = FileLock(lock_path(self._journal))
 
+    @property
+    def journal(self) -> Path:
+        """Where the journal lies."""
+        return self._journal
+
     def run(self) -> None:
         """Keep the bench until a signal comes. Raises AlreadyRunning, JournalError, ConfigError."""
         self._journal.parent.mkdir(parents=True, exist_ok=True, mode=0o750)
@@ -150,7 +155,9 @@ class Daemon:
         assert snapshot is not None
         assert decision is not None
         health = controller.recorder.health()
-        sums = {b.number: w for b in controller.batches if (w := controller.warmths.warmth(b.number))}
+        sums = {
+            b.number: w for b in controller.batches if (w := controller.warmths.warmth(b.number))
+        }
         return picture(
             controller.site,
             controller.state,

@@ -20,6 +20,19 @@ NOT_SAFETY = (
 )
 
 
+def console(*, stderr: bool = False) -> Console:
+    """Where answers go: with colour on a terminal, plain and wide elsewhere."""
+    found = Console(highlight=False, stderr=stderr)
+    if found.is_terminal:
+        return found
+    return Console(highlight=False, stderr=stderr, width=160, color_system=None)
+
+
+def say(out: Console, text: str = "", *, style: str | None = None) -> None:
+    """One line as it is: no markup is read into it, and it is never cut."""
+    out.print(text, style=style, markup=False, soft_wrap=True)
+
+
 def table(out: Console, *columns: str, title: str | None = None) -> Table:
     """A table that is drawn with rules on a terminal and left bare when piped."""
     from rich import box
@@ -46,8 +59,8 @@ def number(value: float | None, form: str, missing: str = "no reading") -> str:
 
 def check_text(out: Console, site: Site, bench_file: Path) -> None:
     """Say what a sound bench file means: each probe and relay, and what the installer owes."""
-    out.print(f"{bench_file}: sound", style="bold")
-    out.print(f"{site.site.name}, {site.site.timezone}, a decision every {site.site.tick_s:g} s")
+    say(out, f"{bench_file}: sound", style="bold")
+    say(out, f"{site.site.name}, {site.site.timezone}, a decision every {site.site.tick_s:g} s")
     probes = table(out, "probe", "measures", "comes by")
     relays = table(out, "relay", "switches", "goes off by itself")
     for bench_name, bench in site.benches.items():
@@ -70,8 +83,8 @@ def check_text(out: Console, site: Site, bench_file: Path) -> None:
     out.print(probes)
     out.print(relays)
     for line in cautions(site):
-        out.print(f"note: {line}")
-    out.print(NOT_SAFETY)
+        say(out, f"note: {line}")
+    say(out, NOT_SAFETY)
 
 
 def cautions(site: Site) -> list[str]:
@@ -82,7 +95,7 @@ def cautions(site: Site) -> list[str]:
             if bay.mat.cutout == "none":
                 found.append(
                     f"{bench_name}.{bay_name}: no independent thermal cut-out is declared for the "
-                    "mat; fit one, then write cutout = \"declared\" and cutout_c. Until then heat "
+                    'mat; fit one, then write cutout = "declared" and cutout_c. Until then heat '
                     "trips at 27 degC instead of 30"
                 )
         for relay in (*(bay.mat for bay in bench.bays.values()), bench.mister):
@@ -127,48 +140,50 @@ _ALARM_WORD = {
 
 def status_text(out: Console, now: Mapping[str, Any], age_s: float) -> None:
     """The bench in the order it stands: worst alarm, then house, top, base, mat."""
-    out.print(f"{now['site']}, {age_s:.0f} s ago", style="bold")
+    say(out, f"{now['site']}, {age_s:.0f} s ago", style="bold")
     if now["alarms"]:
         alarms_text(out, now["alarms"])
     else:
-        out.print("no alarm stands")
+        say(out, "no alarm stands")
     for name, bench in now["benches"].items():
-        out.print()
-        out.print(bench["title"] if bench["title"] == name else f"{name}: {bench['title']}")
-        out.print(
+        say(out)
+        say(out, bench["title"] if bench["title"] == name else f"{name}: {bench['title']}")
+        say(
+            out,
             f"  house {number(bench['house_c'], '.1f')} C   "
             f"top {number(bench['top_c'], '.1f')} C   "
             f"humidity {number(bench['rh_pct'], '.0f')} %   "
-            f"VPD {number(bench['vpd_kpa'], '.2f')} kPa"
+            f"VPD {number(bench['vpd_kpa'], '.2f')} kPa",
         )
         for bay_name, bay in bench["bays"].items():
-            out.print(
+            say(
+                out,
                 f"  {bay_name}: base {number(bay['base_c'], '.1f')} C, "
                 f"target {number(bay['target_c'], '.1f', 'none')} C, "
                 f"base minus top {number(bay['base_minus_top_k'], '+.1f')} K, "
-                f"{bay['probes_usable']} of {bay['probes_fitted']} probes"
+                f"{bay['probes_usable']} of {bay['probes_fitted']} probes",
             )
             mode = "" if bay["mode"] == "normal" else f" [{bay['mode']}]"
-            out.print(f"    mat {_claims(bay['mat'])}: {bay['why']}{mode}", markup=False)
+            say(out, f"    mat {_claims(bay['mat'])}: {bay['why']}{mode}")
         if bench["mister"] is not None:
             mist = bench["mister"]
             mode = "" if mist["mode"] == "normal" else f" [{mist['mode']}]"
-            out.print(f"  mister {_claims(mist)}: {mist['why']}{mode}", markup=False)
+            say(out, f"  mister {_claims(mist)}: {mist['why']}{mode}")
     for batch in now["batches"]:
         share = batch["warmth_known_share"]
         known = "" if share is None else f", known for {share:.0%} of the time"
-        out.print(
+        say(
+            out,
             f"batch {batch['number']} {batch['plant']} ({batch['bench']}.{batch['bay']}): "
             f"day {batch['age_days']:.0f}, {batch['phase']}, warmth "
             f"{number(batch['warmth_degree_hours'], '.0f')} degree-hours{known}",
-            markup=False,
         )
     for name, link in now["links"].items():
         if not link["up"]:
-            out.print(f"link {name} is down: {link['why']}", markup=False)
+            say(out, f"link {name} is down: {link['why']}")
     if not now["journal"]["ok"]:
-        out.print(f"journal: {now['journal']['why']}", markup=False)
-    out.print(NOT_SAFETY)
+        say(out, f"journal: {now['journal']['why']}")
+    say(out, NOT_SAFETY)
 
 
 def _claims(relay: Mapping[str, Any]) -> str:
@@ -181,47 +196,50 @@ def _claims(relay: Mapping[str, Any]) -> str:
 def alarms_text(out: Console, alarms: Sequence[Mapping[str, Any]]) -> None:
     """Standing alarms, worst first, each with what to do."""
     for alarm in alarms:
-        out.print(
+        say(
+            out,
             f"{alarm['priority']} {alarm['alarm']} at {alarm['place']}: "
             f"{_ALARM_WORD.get(alarm['state'], alarm['state'])}. {alarm['text']}",
-            markup=False,
         )
-
-
 
 
 # -- review -----------------------------------------------------------------------------------
 
 
-def review_text(out: Console, found: BatchSummary, entries: Sequence[Entry], zone: ZoneInfo) -> None:
+def review_text(
+    out: Console, found: BatchSummary, entries: Sequence[Entry], zone: ZoneInfo
+) -> None:
     """The review of one batch: outcome, warmth, hours in each band, worst spells, water, heat."""
     batch = found.batch
     recipe = thaw(batch.recipe_json)
     days = (found.until_s - batch.stuck_s) / 86400
     state = "closed" if batch.closed_s is not None else f"phase {batch.phase}"
-    out.print(
-        f"batch {batch.number}: {batch.count} {batch.plant}, {recipe.title}, "
+    say(
+        out,
+        f"batch {batch.number}: {batch.cuttings} {batch.plant}, {recipe.title}, "
         f"{batch.bench}.{batch.bay}",
         style="bold",
-        markup=False,
     )
-    out.print(f"  stuck {_day(batch.stuck_s, zone)}, {days:.1f} days, {state}", markup=False)
+    say(out, f"  stuck {_day(batch.stuck_s, zone)}, {days:.1f} days, {state}")
     for line in _outcome(batch, entries):
-        out.print(f"  {line}", markup=False)
+        say(out, f"  {line}")
     floor = "" if recipe.warmth_proven else ", unproven"
-    out.print(
+    say(
+        out,
         f"  warmth {found.warmth.degree_hours:,.0f} degree-hours above {recipe.warmth_floor_c:g} C"
         f" (capped at {recipe.warmth_cap_c:g} C{floor}), known for {found.known_share:.1%} "
-        "of the time"
+        "of the time",
     )
-    out.print(
+    say(
+        out,
         f"  hours of base: good {found.good_h:.1f}, slow {found.slow_h:.1f}, "
-        f"cold {found.harmful_cold_h:.1f}, too warm {found.warm_h:.1f}, hot {found.harmful_hot_h:.1f}"
+        f"cold {found.harmful_cold_h:.1f}, too warm {found.warm_h:.1f}, hot {found.harmful_hot_h:.1f}",
     )
-    out.print(
+    say(
+        out,
         f"  base {number(found.mean_base_c, '.1f', 'not known')} C on average, "
         f"top {number(found.mean_top_c, '.1f', 'not known')} C, "
-        f"base minus top {number(found.mean_difference_k, '+.1f', 'not known')} K"
+        f"base minus top {number(found.mean_difference_k, '+.1f', 'not known')} K",
     )
     dry = (
         f"{found.dry_h:.1f} of {found.dry_known_h:.0f} hours drier than the phase wants"
@@ -229,18 +247,19 @@ def review_text(out: Console, found: BatchSummary, entries: Sequence[Entry], zon
         else "dryness not known: no humidity on record"
     )
     water = "" if found.litres is None else f", {found.litres:.1f} litres"
-    out.print(f"  air: {dry}; {found.mist_bursts} bursts{water} on the bench")
-    out.print(f"  heat: {_heat(found)}")
+    say(out, f"  air: {dry}; {found.mist_bursts} bursts{water} on the bench")
+    say(out, f"  heat: {_heat(found)}")
     for spell in found.spells:
-        out.print(
+        say(
+            out,
             f"  {spell.kind} {_moment(spell.from_s, zone)} to {_moment(spell.to_s, zone)}: "
-            f"{spell.worst_c:.1f} C at worst, {spell.beyond_kh:.1f} degree-hours out of the band"
+            f"{spell.worst_c:.1f} C at worst, {spell.beyond_kh:.1f} degree-hours out of the band",
         )
     for gap in found.gaps:
-        out.print(
+        say(
+            out,
             f"  no record {_moment(gap.from_s, zone)} to {_moment(gap.to_s, zone)}: {gap.cause}; "
             "nothing is counted",
-            markup=False,
         )
 
 
@@ -256,7 +275,9 @@ def _outcome(batch: Batch, entries: Sequence[Entry]) -> list[str]:
     closings = [entry for entry in standing if entry.kind == EntryKind.CLOSED]
     if closings:
         rooted = number_of(closings[-1].values, "rooted")
-        lines.insert(0, f"rooted {rooted} of {batch.count}: strike rate {rooted / batch.count:.0%}")
+        lines.insert(
+            0, f"rooted {rooted} of {batch.cuttings}: strike rate {rooted / batch.cuttings:.0%}"
+        )
         if closings[-1].note:
             lines.append(f"lesson: {closings[-1].note}")
     elif tests:

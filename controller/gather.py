@@ -86,11 +86,11 @@ def bay_share(batch: Batch, batches: Sequence[Batch], until_s: float) -> float:
     share_s = 0.0
     for start, end in pairwise(inside):
         beside = sum(
-            other.count
+            other.cuttings
             for other in others
             if other.stuck_s < end and (other.closed_s is None or other.closed_s > start)
         )
-        share_s += (end - start) * batch.count / (batch.count + beside)
+        share_s += (end - start) * batch.cuttings / (batch.cuttings + beside)
     return share_s / (until_s - batch.stuck_s)
 
 

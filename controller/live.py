@@ -95,7 +95,12 @@ def picture(
 
 def standing(state: State) -> list[Json]:
     """Alarms that are not NORM, worst first."""
-    found = [
+    shown = [
+        (held.state in ("SHLVD", "DSUPR"), held.priority, place, alarm, held)
+        for (alarm, place), held in state.alarms.items()
+        if held.state not in ("NORM", "OOSRV")
+    ]
+    return [
         {
             "alarm": alarm,
             "place": place,
@@ -106,10 +111,8 @@ def standing(state: State) -> list[Json]:
             "acknowledged_by": held.acked_by,
             "first": held.first,
         }
-        for (alarm, place), held in state.alarms.items()
-        if held.state not in ("NORM", "OOSRV")
+        for _, _, place, alarm, held in sorted(shown, key=lambda one: one[:4])
     ]
-    return sorted(found, key=lambda a: (a["state"] in ("SHLVD", "DSUPR"), a["priority"], a["place"]))
 
 
 def _known(value: float, digits: int = 2) -> float | None:
@@ -152,7 +155,7 @@ def _batch(batch: Batch, warmth: Warmth | None, now: Now) -> Json:
         "kind": batch.kind,
         "bench": batch.bench,
         "bay": batch.bay,
-        "count": batch.count,
+        "count": batch.cuttings,
         "phase": batch.phase,
         "age_days": round((now.utc_s - batch.stuck_s) / 86400, 2),
         "warmth_degree_hours": _known(warmth.degree_hours, 1) if warmth else None,

@@ -345,5 +345,3 @@ class Controller:
         self._faults[stage] = text
         log.error("fault in %s", stage, exc_info=error)
         self.recorder.put([EventRow(now.utc_s, "fault", stage, text)])
-
-

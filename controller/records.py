@@ -146,7 +146,7 @@ class Batch(NamedTuple):
     bench: str
     bay: str
     trays: str
-    count: int
+    cuttings: int
     stuck_s: float
     recipe_json: str
     recipe_hash: str

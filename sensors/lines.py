@@ -15,9 +15,9 @@ there is one.
 """
 
 try:
-    from fastcrc.crc8 import smbus as _fast_crc
+    import fastcrc
 except ImportError:
-    _fast_crc = None
+    fastcrc = None  # type: ignore[assignment]
 
 LINE_BYTES = 200
 WORDS = ("hello", "probe", "relay", "nak", "order")
@@ -56,7 +56,7 @@ def plain_crc8(data: bytes) -> int:
     return crc
 
 
-crc8 = _fast_crc or plain_crc8
+crc8 = plain_crc8 if fastcrc is None else fastcrc.crc8.smbus
 
 
 def encode(word: str, seq: int, fields: dict[str, str]) -> str:

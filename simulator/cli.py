@@ -16,6 +16,7 @@ from config.errors import ConfigError
 from config.load import load_with_text, loads
 from config.model import Site
 from controller.journal.errors import JournalError
+from controller.faces import console
 from controller.places import state_dir
 from simulator.faults import KINDS as FAULTS
 from simulator.faults import FaultError, parse_fault
@@ -173,7 +174,7 @@ def _rehearse(
     tick_s: float,
     as_json: bool,
 ) -> None:
-    out = Console(highlight=False, stderr=as_json)
+    out = console(stderr=as_json)
     rehearsal = Rehearsal(
         site, played, journal_path=journal, days=days, tick_s=tick_s, site_text=text
     )

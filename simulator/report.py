@@ -1,16 +1,24 @@
 """What a rehearsal says at its end."""
 
-from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 from rich.console import Console
 
 from config.model import Site
+from controller.faces import review_text, say
 from controller.gather import review_batch
 from controller.journal.reader import open_reader
 from simulator.run import Truth
 from simulator.scenario import Scenario
+
+
+NEXT: Final = (
+    ("why", "the last decisions, with their reasons"),
+    ("alarms history", "what was raised, and when"),
+    ("batch show 1", "one batch, as it was written down"),
+)
+"""What to type after a rehearsal, and what it shows."""
 
 
 def as_data(truth: Truth, journal: Path, took_s: float) -> dict[str, Any]:
@@ -46,50 +54,43 @@ def as_data(truth: Truth, journal: Path, took_s: float) -> dict[str, Any]:
     }
 
 
-def review_lines(site: Site, journal: Path) -> Iterator[str]:
-    """What the journal says of each batch, a line or two each. Raises JournalError."""
-    with open_reader(journal) as reader:
-        last_s = reader.last_minute_s()
-        for batch in reader.batches() if last_s is not None else []:
-            found = review_batch(reader, site, batch, float(last_s or 0))
-            base = (
-                "" if found.mean_base_c is None else f"base {found.mean_base_c:.1f} C on average, "
-            )
-            yield (
-                f"batch {batch.number} {batch.plant}, {batch.count} stuck, {batch.phase}: {base}"
-                f"warmth {found.warmth.degree_hours:.0f} degree-hours, known for "
-                f"{found.known_share:.0%} of the time"
-            )
-            yield (
-                f"  hours: harmful cold {found.harmful_cold_h:.1f}, slow {found.slow_h:.1f}, good "
-                f"{found.good_h:.1f}, too warm {found.warm_h:.1f}, harmful hot "
-                f"{found.harmful_hot_h:.1f}; {len(found.gaps)} gaps; "
-                f"{found.heat.kwh:.1f} kWh in its bay"
-            )
-
-
 def tell(
     out: Console, site: Site, played: Scenario, truth: Truth, journal: Path, took_s: float
 ) -> None:
     """Say what really happened, and what to type next."""
     pace = truth.span_s / took_s if took_s > 0 else 0.0
-    out.print(
+    say(
+        out,
         f"{played.title}: {truth.span_s / 86400:.1f} days in {took_s:.1f} s "
-        f"({pace:,.0f} times real time)"
+        f"({pace:,.0f} times real time)",
     )
     for name, bench in truth.benches.items():
         for bay, held in bench.bays.items():
-            out.print(
+            say(
+                out,
                 f"{name}.{bay}: base {held.mean_c:.1f} C on average, {held.least_c:.1f} to "
-                f"{held.most_c:.1f}; {held.energy_kwh:.1f} kWh"
+                f"{held.most_c:.1f}; {held.energy_kwh:.1f} kWh",
             )
-        out.print(f"{name}: {bench.bursts} bursts, {bench.mist_l:.1f} litres")
-    for line in review_lines(site, journal):
-        out.print(line, markup=False, soft_wrap=True)
+        say(out, f"{name}: {bench.bursts} bursts, {bench.mist_l:.1f} litres")
+    _reviews(out, site, journal)
     for number, lot in truth.lots.items():
-        out.print(
+        say(
+            out,
             f"batch {number} in truth: {lot.rooted} rooted, {lot.callused} with callus only, "
-            f"{lot.dried} dried, {lot.rotted} rotted"
+            f"{lot.dried} dried, {lot.rotted} rotted",
         )
-    out.print(f"the journal is {journal}", soft_wrap=True)
-    out.print(f"next: warmfoot review --journal {journal}", soft_wrap=True)
+    say(out, f"the journal is {journal}")
+    say(out, "next:", style="bold")
+    for words, what in NEXT:
+        say(out, f"  warmfoot {words} --journal {journal}   # {what}")
+
+
+def _reviews(out: Console, site: Site, journal: Path) -> None:
+    """The review of each batch, as `warmfoot review` prints it. Raises JournalError."""
+    with open_reader(journal) as reader:
+        last_s = reader.last_minute_s()
+        for batch in reader.batches() if last_s is not None else []:
+            found = review_batch(reader, site, batch, float(last_s or 0))
+            say(out)
+            review_text(out, found, reader.entries(batch.number), site.site.zone)
+    say(out)

@@ -5,7 +5,6 @@ import click
 from controller.cli.common import (
     Refused,
     Span,
-    console,
     expected_errors,
     give_json,
     journal_option,
@@ -18,7 +17,7 @@ from controller.cli.common import (
 from controller.cli.hands import deliver
 from controller.cli.running import live_picture
 from controller.decide.alarm_table import table as alarm_table
-from controller.faces import alarms_text, table
+from controller.faces import alarms_text, console, say, table
 from controller.records import Act, ActKind
 
 alarm_argument = click.argument("alarm")
@@ -71,13 +70,13 @@ def history(last: int, journal_given: str | None, as_json: bool) -> None:
     for row in rows:
         change = row.change
         by = f" by {change.by}" if change.by else ""
-        out.print(
+        say(
+            out,
             f"{local(row.at_s, zone)}  {change.priority} {change.alarm} at {change.place}: "
             f"{change.was} -> {change.state}{by}. {change.text}",
-            markup=False,
         )
     if not rows:
-        out.print("no alarm has been recorded")
+        say(out, "no alarm has been recorded")
 
 
 @alarms.command("table")
@@ -115,9 +114,7 @@ def ack(alarm: str, place: str, note: str, journal_given: str | None) -> None:
 @expected_errors
 def shelve(alarm: str, place: str, span_s: float, note: str, journal_given: str | None) -> None:
     """Set an alarm aside for a time; it is still watched and recorded."""
-    deliver(
-        journal_given, Act(ActKind.SHELVE, place, who(), alarm=alarm, span_s=span_s, note=note)
-    )
+    deliver(journal_given, Act(ActKind.SHELVE, place, who(), alarm=alarm, span_s=span_s, note=note))
 
 
 @alarms.command()

@@ -13,7 +13,6 @@ from config.recipes import recipe_for
 from controller.cli.common import (
     Moment,
     Refused,
-    console,
     expected_errors,
     give_json,
     journal_option,
@@ -25,7 +24,7 @@ from controller.cli.common import (
     who,
 )
 from controller.entries import LOST_CAUSES, effective
-from controller.faces import table
+from controller.faces import console, say, table
 from controller.journal.batches import BatchBook
 from controller.journal.writer import Journal
 from controller.places import find_journal
@@ -35,9 +34,7 @@ number_argument = click.argument("number", type=int)
 at_option = click.option("--at", type=Moment(), help="When it happened, local; by default now.")
 note_option = click.option("--note", default="", help="In your own words.")
 
-ENTRY_KINDS = [
-    kind.value for kind in EntryKind if kind not in (EntryKind.MOVED, EntryKind.CLOSED)
-]
+ENTRY_KINDS = [kind.value for kind in EntryKind if kind not in (EntryKind.MOVED, EntryKind.CLOSED)]
 
 
 @click.group()
@@ -52,7 +49,7 @@ def _site(journal_given: str | None) -> tuple[Path, Site]:
 
 
 def _place(site: Site, text: str) -> tuple[str, str]:
-    """"north.left" as bench and bay; just the bench where it has one bay."""
+    """ "north.left" as bench and bay; just the bench where it has one bay."""
     bench, _, bay = text.partition(".")
     if not bay and bench in site.benches and len(site.benches[bench].bays) == 1:
         bay = next(iter(site.benches[bench].bays))
@@ -259,7 +256,9 @@ def close(
             lesson=lesson,
             by=who(),
         )
-    click.echo(f"batch {number} closed: {rooted} of {done.count} rooted ({rooted / done.count:.0%})")
+    click.echo(
+        f"batch {number} closed: {rooted} of {done.cuttings} rooted ({rooted / done.cuttings:.0%})"
+    )
 
 
 @batch.command("list")
@@ -284,11 +283,14 @@ def list_batches(every: bool, journal_given: str | None, as_json: bool) -> None:
             one.plant,
             one.kind,
             f"{one.bench}.{one.bay}",
-            str(one.count),
+            str(one.cuttings),
             local(one.stuck_s, zone),
             one.phase if one.closed_s is None else "closed",
         )
-    out.print(shown if found else "no batch yet; `warmfoot batch stick`")
+    if found:
+        out.print(shown)
+    else:
+        say(out, "no batch yet; `warmfoot batch stick`")
 
 
 @batch.command()
@@ -314,22 +316,22 @@ def show(number: int, journal_given: str | None, as_json: bool) -> None:
 
 def _show(one: Batch, zone: ZoneInfo, entries: Sequence[Entry]) -> None:
     out = console()
-    out.print(
-        f"batch {one.number}: {one.count} {one.plant}, {one.kind}, {one.bench}.{one.bay}",
+    say(
+        out,
+        f"batch {one.number}: {one.cuttings} {one.plant}, {one.kind}, {one.bench}.{one.bay}",
         style="bold",
-        markup=False,
     )
-    out.print(f"stuck {local(one.stuck_s, zone)}; phase {one.phase}")
+    say(out, f"stuck {local(one.stuck_s, zone)}; phase {one.phase}")
     for key, value in one.details.items():
-        out.print(f"  {key}: {value}", markup=False)
+        say(out, f"  {key}: {value}")
     standing = {entry.number for entry in effective(entries)}
     for entry in entries:
         values = " ".join(f"{key}={value}" for key, value in entry.values.items())
         gone = "" if entry.number in standing or entry.corrects else "  (corrected)"
         replaces = f"  (in place of entry {entry.corrects})" if entry.corrects else ""
         note = f"  {entry.note}" if entry.note else ""
-        out.print(
+        say(
+            out,
             f"  {entry.number}. {local(entry.at_s, zone)} {entry.kind} {values}{note}"
             f"  by {entry.by}{gone}{replaces}",
-            markup=False,
         )

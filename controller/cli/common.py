@@ -11,7 +11,6 @@ from typing import Any, NoReturn, ParamSpec, TypeVar
 from zoneinfo import ZoneInfo
 
 import click
-from rich.console import Console
 
 from config.load import ConfigError, loads
 from config.model import Site
@@ -41,14 +40,6 @@ json_option = click.option("--json", "as_json", is_flag=True, help="Answer in JS
 
 class Refused(ValueError):
     """What was asked can't be done as asked; nothing was changed."""
-
-
-def console() -> Console:
-    """Where answers go: with colour on a terminal, plain text elsewhere."""
-    found = Console(highlight=False, soft_wrap=False)
-    if not found.is_terminal:
-        return Console(highlight=False, width=120, color_system=None)
-    return found
 
 
 def give_json(data: object) -> None:

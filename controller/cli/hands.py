@@ -10,7 +10,14 @@ import click
 from config import bounds
 from config.model import Site
 from config.near import near
-from controller.cli.common import Refused, Span, expected_errors, journal_option, reader_for, site_of
+from controller.cli.common import (
+    Refused,
+    Span,
+    expected_errors,
+    journal_option,
+    reader_for,
+    site_of,
+)
 from controller.cli.common import who as whoever
 from controller.journal.acts import ask_and_wait
 from controller.records import Act, ActKind

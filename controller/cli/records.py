@@ -13,7 +13,6 @@ import click
 from controller.cli.common import (
     Moment,
     Refused,
-    console,
     expected_errors,
     give_json,
     journal_option,
@@ -22,9 +21,10 @@ from controller.cli.common import (
     site_of,
     utc_s,
 )
-from controller.faces import review_text
+from controller.faces import console, review_text, say
 from controller.gather import review_batch
-from controller.journal.upkeep import TABLES, backup as copy_journal, export_csv
+from controller.journal.upkeep import TABLES, export_csv
+from controller.journal.upkeep import backup as copy_journal
 from controller.places import find_journal
 from controller.review.summary import BatchSummary
 
@@ -57,9 +57,9 @@ def review(numbers: tuple[int, ...], journal_given: str | None, as_json: bool) -
     out = console()
     for summary, entries in found:
         review_text(out, summary, entries, site.site.zone)
-        out.print()
+        say(out)
     if not found:
-        out.print("no batch yet; `warmfoot batch stick` opens one")
+        say(out, "no batch yet; `warmfoot batch stick` opens one")
 
 
 def reviewed_at(last_minute_s: int | None) -> float:
@@ -111,7 +111,9 @@ def export(
             try:
                 to = stack.enter_context(out.open("x", encoding="utf-8", newline=""))
             except OSError as error:
-                raise Refused(f"{out}: can't be written ({error.strerror}); give a new name") from error
+                raise Refused(
+                    f"{out}: can't be written ({error.strerror}); give a new name"
+                ) from error
         count = export_csv(path, table, to, zone, from_s, to_s)  # type: ignore[arg-type]
     if out is not None:
         click.echo(f"{count} rows in {out}")

@@ -15,7 +15,6 @@ from controller.cli.common import (
     EXIT_ALARM,
     EXIT_NOT_RUNNING,
     EXIT_RUNNING,
-    console,
     expected_errors,
     fail,
     give_json,
@@ -25,7 +24,7 @@ from controller.cli.common import (
     reader_for,
     site_of,
 )
-from controller.faces import check_text, status_text
+from controller.faces import check_text, console, say, status_text
 from controller.places import find_journal, live_path
 
 STALE_S = 30.0
@@ -61,7 +60,8 @@ def run(bench_file: Path, verbose: bool) -> None:
     from controller.daemon import AlreadyRunning, Daemon
 
     logging.basicConfig(
-        level=logging.DEBUG if verbose else logging.INFO, format="%(levelname)s %(name)s: %(message)s"
+        level=logging.DEBUG if verbose else logging.INFO,
+        format="%(levelname)s %(name)s: %(message)s",
     )
     daemon = Daemon(bench_file)
     click.echo(
@@ -148,11 +148,9 @@ def why(place: str | None, last: int, journal_given: str | None, as_json: bool) 
         return
     out = console()
     for name, found in rows.items():
-        out.print(name, style="bold")
+        say(out, name, style="bold")
         if not found:
-            out.print("  nothing decided yet")
+            say(out, "  nothing decided yet")
         for row in found:
             mode = "" if row.mode == "normal" else f"  ({row.mode})"
-            out.print(f"  {local(row.at_s, site.site.zone)}  {row.text}{mode}")
-
-
+            say(out, f"  {local(row.at_s, site.site.zone)}  {row.text}{mode}")

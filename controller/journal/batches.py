@@ -177,7 +177,7 @@ class BatchBook:
         now = standing.effective(every)
         recipe = thaw(held.recipe_json)
         count = conn.execute("SELECT count FROM batch WHERE number = ?", (held.number,)).fetchone()
-        check_life(held._replace(count=count[0]), now, tuple(p.name for p in recipe.phases))
+        check_life(held._replace(cuttings=count[0]), now, tuple(p.name for p in recipe.phases))
         phase, since_s = standing.phase_at(held, now, recipe.phases[0].name)
         closed = [entry.at_s for entry in now if entry.kind == EntryKind.CLOSED]
         closed_ms = sql.ms_of(closed[-1]) if closed else None
@@ -225,9 +225,9 @@ class BatchBook:
         check_count("count", count, 1)
         self._check_entry(held, at_s, by, note)
         gone = sum(standing.lost(standing.effective(self.entries(batch))).values())
-        if count >= held.count - gone:
+        if count >= held.cuttings - gone:
             raise BatchError(
-                f"batch {batch} has {held.count - gone} cuttings left; fewer than that can be "
+                f"batch {batch} has {held.cuttings - gone} cuttings left; fewer than that can be "
                 "split off (to take them all, move the batch)"
             )
         now_ms = sql.ms_of(self._clock())

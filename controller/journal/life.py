@@ -44,23 +44,23 @@ def check_life(batch: Batch, entries: Sequence[Entry], phases: Sequence[str]) ->
         for key in _NUMBERS.get(entry.kind, ()):
             if key in values:
                 check_count(key, _whole(key, values[key]), 0)
-        left = batch.count - lost_so_far
+        left = batch.cuttings - lost_so_far
         if entry.kind == EntryKind.LOST:
             one_of("cause of loss", values.get("cause", "unknown"), standing.LOST_CAUSES)
             lost_so_far += _needed(values, "lost")
-            _fits("lost", lost_so_far, batch.count, f"stuck in batch {batch.number}")
+            _fits("lost", lost_so_far, batch.cuttings, f"stuck in batch {batch.number}")
         elif entry.kind == EntryKind.TESTED:
             tested = _needed(values, "tested")
-            _fits("tested", tested, left, f"left of {batch.count}, {lost_so_far} being lost")
+            _fits("tested", tested, left, f"left of {batch.cuttings}, {lost_so_far} being lost")
             rooted = standing.number_of(values, "rooted")
             callused = standing.number_of(values, "callused")
             _fits("rooted and callused", rooted + callused, tested, "tested")
         elif entry.kind in (EntryKind.POTTED, EntryKind.SALEABLE):
-            _fits(entry.kind, _needed(values, entry.kind), batch.count, "stuck")
+            _fits(entry.kind, _needed(values, entry.kind), batch.cuttings, "stuck")
         elif entry.kind == EntryKind.CLOSED:
             given = sum(standing.number_of(values, key) for key in _NUMBERS[EntryKind.CLOSED])
             _fits(
-                "rooted, callused and lost", given, left, f"left of {batch.count}, "
+                "rooted, callused and lost", given, left, f"left of {batch.cuttings}, "
                 f"{lost_so_far} being entered as lost before",
             )  # fmt: skip
         if entry.kind == EntryKind.WEANED and "phase" not in values:

@@ -227,7 +227,7 @@ def _batches(reader: Reader, from_s: float, to_s: float) -> Rows:
     found = [b for b in reader.batches() if from_s <= b.stuck_s < to_s]
     return header, (
         (
-            b.stuck_s, b.number, b.plant, b.kind, b.bench, b.bay, b.trays, b.count, b.phase,
+            b.stuck_s, b.number, b.plant, b.kind, b.bench, b.bay, b.trays, b.cuttings, b.phase,
             "" if b.closed_s is None else _times(b.closed_s, ZoneInfo("UTC"))[0],
             b.recipe_hash, _pairs(b.details),
         )

@@ -42,7 +42,7 @@ def test_stuck_batch_keeps_all_that_was_said_and_its_recipe_frozen(
     book: BatchBook, batch: Batch, recipe: Recipe, t0: int
 ) -> None:
     assert book.get(batch.number) == batch
-    assert (batch.count, batch.trays, batch.phase, batch.stuck_s) == (120, "A1-A3", "stick", t0)
+    assert (batch.cuttings, batch.trays, batch.phase, batch.stuck_s) == (120, "A1-A3", "stick", t0)
     assert batch.details == {"hormone": "IBA 3000 ppm"}
     assert thaw(batch.recipe_json) == recipe
     assert batch.recipe_hash == hashlib.sha256(batch.recipe_json.encode()).hexdigest()
@@ -268,7 +268,7 @@ def test_split_keeps_every_cutting_and_the_common_past(book: BatchBook, batch: B
     book.enter(batch.number, "weaned", {"phase": "callus"}, at_s - DAY, "Ann")
     part = book.split(batch.number, 40, "north", "right", at_s, "Ann")
     rest = book.get(batch.number)
-    assert (rest.count, part.count) == (80, 40)
+    assert (rest.cuttings, part.cuttings) == (80, 40)
     assert (part.bay, part.phase, part.stuck_s) == ("right", "callus", batch.stuck_s)
     assert part.recipe_hash == batch.recipe_hash
     assert part.details["split_from"] == str(batch.number)
