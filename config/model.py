@@ -318,6 +318,9 @@ class JournalPlan(Record):
     """Where the journal lies; by default in the user's (or the service's) state directory."""
     keep_minutes_days: Annotated[StrictInt, Field(ge=7, le=36500)] = 730
     """Age at which minute rows are thinned to hours."""
+    backup_dir: StrictStr | None = None
+    """Folder, on another disk if there is one, that gets a checked copy every night."""
+    backups_kept: Annotated[StrictInt, Field(ge=1, le=366)] = 7
 
 
 class Site(Record):

@@ -22,6 +22,7 @@ from config.load import ConfigError, load_with_text
 from config.model import Site
 from controller.app import build
 from controller.decide.alarms import check_changes
+from controller.housekeeping import Housekeeper
 from controller.live import Json, picture
 from controller.loop import Controller, Progress
 from controller.notify import Notifier
@@ -100,9 +101,11 @@ class Daemon:
     def _surroundings(self, controller: Controller) -> Iterator[None]:
         self._notifier = Notifier(self.site, self._clock)
         self._publisher = Publisher(self.site, controller.links)
+        housekeeper = Housekeeper(self.site, self._journal, self._clock, controller.note)
         try:
             controller.start()
             self._notifier.start()
+            housekeeper.start()
             yield
         except BaseException as error:
             self._reason = f"fault: {type(error).__name__}: {error}"
@@ -110,6 +113,7 @@ class Daemon:
         finally:
             controller.stop(self._reason)
             self._notifier.stop()
+            housekeeper.stop()
 
     def _keep(self, controller: Controller) -> None:
         self._manager.send("READY=1", f"STATUS=keeping {self.site.site.name}")

@@ -15,6 +15,7 @@ from controller.decide.aims import Aims
 from controller.decide.reasons import words
 from controller.decide.state import State, dump, load
 from controller.journal.recorder import Recorder
+from controller.journal.rows import TimeFix
 from controller.minutes import MinuteBook
 from controller.records import (
     Act,
@@ -101,6 +102,7 @@ class Controller:
         self._sensed = self._decided = self._ordered = 0
         self._minute = -1
         self._last: Now | None = None
+        self._began_utc_s = 0.0
         self._faults: dict[str, str] = {}
         self.state: State = initial_state()
         self.aims: Aims | None = None
@@ -165,15 +167,22 @@ class Controller:
         return decision
 
     def _passed(self, now: Now) -> float:
-        """Seconds since the last tick; 0 across a gap. Clock steps and gaps are noted."""
+        """Seconds since the last tick; 0 across a gap. Clock steps and gaps are noted.
+
+        When an untrusted clock is set at last, what this run wrote before is re-dated.
+        """
         last, self._last = self._last, now
         if last is None:
+            self._began_utc_s = now.utc_s
             return 0.0
         dt_s = now.mono_s - last.mono_s
         step_s = (now.utc_s - last.utc_s) - dt_s
         if abs(step_s) > CLOCK_STEP_S:
             self.service["clock_step_s"] = step_s
             self.service["clock_step_at_s"] = now.mono_s
+            if now.trusted and not last.trusted:
+                fix = TimeFix(now.utc_s, self._began_utc_s, last.utc_s, step_s)
+                self.recorder.put([fix])
             text = f"the wall clock moved by {step_s:+.0f} s; control runs on, records are marked"
             self.recorder.put([EventRow(now.utc_s, "clock_step", "site", text)])
         if dt_s > GAP_S:
