@@ -29,7 +29,7 @@ from controller.records import (
     RelayOrder,
 )
 from sensors.clock import Now
-from sensors.readings import BayView, BenchView, Snapshot
+from sensors.readings import BenchView, Snapshot
 
 GAP_S: Final = 60.0
 """A longer time between steps is a gap: leases have run out, nothing is summed over it."""
@@ -37,7 +37,6 @@ _NOTHING: Final[Mapping[str, float]] = MappingProxyType({})
 _NO_BAY: Final = BayState()
 _NO_MIST: Final = MistState()
 _NO_SUMS: Final = Sums()
-_UNSEEN: Final = BayView(nan, nan, nan, 0, 0, ())
 
 Key = tuple[str, str]
 
@@ -178,7 +177,7 @@ def _bay(
 ) -> tuple[BayState, Sums, float]:
     """(state, running minute, seconds left of the pulse) of one bay."""
     mono_s = now.mono_s
-    view = bench.bays.get(name, _UNSEEN)
+    view = bench.bays[name]
     since_s, total, n, on_s = sums
     if held.on:
         on_s += dt_s

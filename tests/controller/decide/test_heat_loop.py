@@ -1,0 +1,112 @@
+"""The loop closed over trays of compost of several sizes, none of them tuned for by hand."""
+
+import pytest
+
+from controller.decide.state import dump, load
+
+TRAYS = {
+    "20 W propagator": {"watts": 100.0, "depth_m": 0.045, "probe_mm": 20.0, "mat_j": 5e3,
+                        "below": 1.6, "conduct": 0.35, "heat_j_m3k": 2.6e6},
+    "100 W bench": {"watts": 100.0, "depth_m": 0.060, "probe_mm": 30.0},
+    "900 W bay": {"watts": 112.0, "depth_m": 0.105, "probe_mm": 55.0, "layers": 6,
+                  "conduct": 0.6, "mat_j": 15e3, "below": 0.7},
+}  # fmt: skip
+MATS = {
+    "20 W propagator": {"power_w": 20.0, "area_m2": 0.2},
+    "100 W bench": {"power_w": 100.0, "area_m2": None},
+    "900 W bay": {"power_w": 900.0, "area_m2": 8.0},
+}
+trays = pytest.mark.parametrize("name", TRAYS)
+
+
+@pytest.fixture
+def loop(make_rig, make_tray, make_sky, close_loop):
+    def run(name, *, days=2.5, seed=3, heat=None, start_c=12.0):
+        rig = make_rig(tick_s=20.0, mat=MATS[name], **({"heat": heat} if heat else {}))
+        tray = make_tray(**TRAYS[name], start_c=start_c)
+        return rig, close_loop(rig, tray, make_sky(seed), days)
+
+    return run
+
+
+@trays
+def test_base_is_held_closer_than_by_a_switch(name, loop, make_tray, make_sky, close_switch):
+    _, course = loop(name)
+    switch = close_switch(make_tray(**TRAYS[name]), make_sky(3), 2.5)
+    assert course.error_k <= 0.15
+    assert course.error_k < 0.75 * switch.error_k
+
+
+@trays
+def test_warm_up_overshoots_half_a_kelvin_at_most(name, loop, make_tray, make_sky, close_switch):
+    _, course = loop(name, days=1.5, seed=8)
+    assert course.over_k <= 0.5
+    switch = close_switch(make_tray(**TRAYS[name]), make_sky(8), 1.0)
+    assert course.reached_s <= 1.35 * switch.reached_s + 3600  # and is not bought by dawdling
+
+
+@trays
+def test_relay_switches_forty_times_a_day_at_most(name, loop):
+    _, course = loop(name)
+    assert course.starts / 2.5 <= 40
+
+
+@trays
+def test_bench_learns_from_its_first_heat_up(name, loop):
+    rig, _ = loop(name, days=1.0)
+    bay, aims = rig.bay, rig.aims.bays["north", "left"]
+    assert aims.rate_k_s / 3 <= bay.rate_k_s <= aims.rate_k_s * 3
+    assert 300 <= bay.delay_s <= 3 * 3600
+
+
+def test_deeper_probe_is_learned_as_a_longer_delay(loop):
+    shallow, _ = loop("20 W propagator", days=0.5)
+    deep, _ = loop("900 W bay", days=0.7)
+    assert deep.bay.delay_s > 2 * shallow.bay.delay_s
+
+
+def test_warm_start_overshoots_no_more(loop):
+    _, course = loop("100 W bench", days=1.0, start_c=18.5)
+    assert course.over_k <= 0.5
+
+
+def test_holding_duty_is_learned_within_reason(loop):
+    rig, _ = loop("100 W bench")
+    # 12 W/m2K of surface over 100 W/m2 is 0.12 of full duty per kelvin, less what sun and the rest
+    # of the tray give or take.
+    assert 0.05 < rig.bay.holding_duty_per_k < 0.2
+
+
+def test_settings_of_the_bench_file_are_left_alone(make_rig, make_tray, make_sky, close_loop):
+    heat = {"target_c": 20.0, "gain_duty_per_k": 0.5, "integral_s": 7200.0, "derivative_s": 600.0}
+    rig = make_rig(tick_s=20.0, heat=heat)
+    course = close_loop(rig, make_tray(**TRAYS["100 W bench"]), make_sky(3), 1.5)
+    assert rig.aims.bays["north", "left"].gain_duty_per_k == 0.5
+    assert course.over_k <= 0.8
+
+
+def test_restart_is_bumpless(make_rig, make_tray, make_sky, close_loop):
+    rig = make_rig(tick_s=20.0)
+    tray = make_tray(**TRAYS["100 W bench"], noise_k=0.0)
+    close_loop(rig, tray, make_sky(3), 1.0)
+    before = rig.bay
+    base_c = before.mean_c
+    text = dump(rig.state, rig.now)
+    rig.mono_s = 77.0  # the machine has restarted: another monotonic time, a minute and a bit on
+    rig.state = load(text, rig.now, 70.0)
+    rig.tick(base_c, tray.top_c)
+    rig.hold(60, base_c, tray.top_c)
+    after = rig.bay
+    assert after.integral == pytest.approx(before.integral, abs=0.02)
+    assert after.rate_k_s == before.rate_k_s
+    # Only the slope is lost; the rest of the output is as it was.
+    assert after.duty == pytest.approx(before.integral, abs=0.25)
+
+
+def test_weak_mat_runs_at_its_limit_without_winding_up(make_rig, make_tray, make_sky, close_loop):
+    rig = make_rig(tick_s=20.0)
+    tray = make_tray(watts=25.0, depth_m=0.06, probe_mm=30.0)
+    close_loop(rig, tray, make_sky(3, mean_c=8.0), 1.5)
+    assert tray.probe_c < 18.0
+    assert rig.bay.duty == 1.0
+    assert rig.decision.bays[0].reason.code == "full"
