@@ -16,10 +16,12 @@ WARM_BEFORE_HOT_K: Final = 3.0
 YIELD_K_S: Final = 2.0 / 3600
 """Fastest change of the yielding, so that passing cloud does not shake the target."""
 SUN_TOP_C: Final = 22.0
-SUN_OVER_K: Final = 0.5
+SUN_OVER_K: Final = 1.5
+SUN_STILL_OVER_K: Final = 0.5
 SUN_MINUTES: Final = 60.0
 """Yesterday was hot when the top stood above SUN_TOP_C and the unheated base this far above its
-target for so long (figures found by trial on simulated benches; no published source)."""
+target for so long; the second figure is for a day that was itself held low (figures found by trial
+on simulated benches; no published source)."""
 SUN_LOWER_K: Final = 2.0
 BEFORE_DAWN_S: Final = 3 * 3600.0
 AFTER_NOON_S: Final = 3 * 3600.0
@@ -81,6 +83,7 @@ def hot_day(
         followed = sky.day_number == state.hot_day + 1
         changes = {"hot_day": sky.day_number, "hot_before": followed and minutes >= SUN_MINUTES}
         changes["hot_minutes"] = minutes = 0.0
-    if state.duty == 0.0 and top_c > SUN_TOP_C and base_c > aims.target_c + SUN_OVER_K:
+    over_k = SUN_STILL_OVER_K if state.hot_before else SUN_OVER_K
+    if state.duty == 0.0 and top_c > SUN_TOP_C and base_c > aims.target_c + over_k:
         changes["hot_minutes"] = minutes + dt_s / 60.0
     return changes
