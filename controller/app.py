@@ -4,20 +4,22 @@ import logging
 import uuid
 from collections.abc import Mapping
 from importlib.metadata import PackageNotFoundError, version
+from math import inf
 from pathlib import Path
 
 from config.load import hash_of
 from config.model import Site
 from controller.decide.alarms import check_changes
+from controller.entries import effective, stays
 from controller.gather import live_warmth
+from controller.journal.errors import JournalError
 from controller.journal.reader import open_reader
 from controller.journal.recorder import Recorder
 from controller.journal.writer import Journal
 from controller.loop import Controller
 from controller.records import Batch
-from controller.review.warmth import LiveWarmth
-from controller.warmths import WarmthBook, recipe_of
-from sensors.clock import Clock
+from controller.warmths import Counted, WarmthBook, recipe_of
+from sensors.clock import Clock, Now
 from sensors.links import make_link
 from sensors.links.base import Link
 
@@ -68,23 +70,21 @@ def build(
         log.error("%s can't be opened yet; control goes on, records wait in memory", journal)
     saved = store.last_state()
     away_s = max(0.0, now.utc_s - saved.at_s) if saved else 0.0
-    store.begin_run(
-        now,
-        version=program_version(),
-        site_text=site_text,
-        site_hash=hash_of(site_text),
-        boot_id=boot_id(),
-    )
+    _begin_run(store, site_text, now, must=not threaded)
     batches = store.open_batches()
+    recorder = Recorder(store, threaded=threaded, clock=clock)
     path = Path(journal)
 
-    def recount(batch: Batch) -> LiveWarmth:
+    def recount(batch: Batch) -> Counted:
+        if not threaded:
+            recorder.flush()
         with open_reader(path) as reader:
-            return live_warmth(reader, site, batch, recipe_of(batch))
+            last_s = reader.last_minute_s()  # asked first: a minute that is stored meanwhile is not lost
+            stood = stays(batch, effective(reader.entries(batch.number)), inf)
+            return Counted(live_warmth(reader, site, batch, recipe_of(batch)), stood, last_s)
 
     warmths = WarmthBook(site, recount)
     warmths.follow(batches)
-    recorder = Recorder(store, threaded=threaded, clock=clock)
     wires = dict(links) if links is not None else {}
     for name, plan in site.links.items():
         if name not in wires:
@@ -99,3 +99,25 @@ def build(
         state_json=saved.json if saved else None,
         away_s=away_s,
     )
+
+
+def _begin_run(store: Journal, site_text: str, now: Now, *, must: bool) -> None:
+    """Begin a run; when the journal fails just then, `must` says whether that is an error."""
+
+    def begin() -> None:
+        store.begin_run(
+            now,
+            version=program_version(),
+            site_text=site_text,
+            site_hash=hash_of(site_text),
+            boot_id=boot_id(),
+        )
+
+    try:
+        begin()
+    except JournalError as error:
+        if must:
+            raise
+        log.error("the journal takes no rows yet; control goes on: %s", error)
+        store.close()
+        begin()  # a closed journal only remembers it, and begins it when it opens

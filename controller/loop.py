@@ -6,8 +6,9 @@ and survived; the relays then get absolute "off" orders instead of a decision.
 """
 
 import logging
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import ParamSpec
 
 from config.model import Site, mat_id, mister_id
 from controller.decide import build_aims, initial_state, step
@@ -38,6 +39,7 @@ from sensors.links.base import Link, LinkHealth
 from sensors.readings import Snapshot
 
 log = logging.getLogger(__name__)
+P = ParamSpec("P")
 
 GAP_S = 60.0
 """Longer between two ticks than this is a gap: leases have run out, nothing is summed over it."""
@@ -123,7 +125,7 @@ class Controller:
         """Order everything off, write what is left, close links and journal. Idempotent."""
         now = self.clock.now()
         self._all_off("stop", now)
-        self._close_minute(now, stopping=True)
+        self._guarded("last minute", self._close_minute, now, True)
         self.recorder.close(now, reason)
         for name, link in self.links.items():
             try:
@@ -158,11 +160,11 @@ class Controller:
         dt_s = self._passed(now)
         minute = int(now.utc_s // 60)
         if minute != self._minute:
-            self._new_minute(now, minute)
+            self._guarded("minute", self._new_minute, now, minute)
         snapshot = self._sense(now)
         decision = self._decide(now, snapshot)
         self._order(now, decision, dt_s)
-        self._record(now, snapshot, decision)
+        self._guarded("record", self._record, now, snapshot, decision)
         self.snapshot, self.decision = snapshot, decision
         return decision
 
@@ -277,18 +279,19 @@ class Controller:
     # -- once a minute ------------------------------------------------------------------------
 
     def _new_minute(self, now: Now, minute: int) -> None:
-        self._close_minute(now)
+        self._faults.clear()
+        self._guarded("last minute", self._close_minute, now)
         self._minute = minute
         if not self.recorder.threaded:
             self._read_inbox()
         self._read_service(now)
-        if minute % AIMS_EVERY_MIN == 0 or self.aims is None:
-            try:
-                self.aims = build_aims(self.site, self.batches, now)
-            except Exception as error:
-                self._fault("aims", error, now)
+        if minute % AIMS_EVERY_MIN == 0:
+            self._guarded("aims", self._aim, now)
 
-    def _close_minute(self, now: Now, *, stopping: bool = False) -> None:
+    def _aim(self, now: Now) -> None:
+        self.aims = build_aims(self.site, self.batches, now)
+
+    def _close_minute(self, now: Now, stopping: bool = False) -> None:
         if self._minute < 0:
             return
         t_s = self._minute * 60
@@ -327,8 +330,8 @@ class Controller:
         """Follow these open batches from the next tick on."""
         self.batches = tuple(batches)
         now = self.clock.now()
-        self.warmths.follow(self.batches)
-        self.aims = build_aims(self.site, self.batches, now)
+        self._guarded("warmth", self.warmths.follow, self.batches)
+        self._guarded("aims", self._aim, now)
 
     # -- faults -------------------------------------------------------------------------------
 
@@ -346,8 +349,17 @@ class Controller:
         except Exception as error:
             self._fault(f"all off at {why}", error, now)
 
+    def _guarded(
+        self, stage: str, work: Callable[P, None], *args: P.args, **more: P.kwargs
+    ) -> None:
+        """Do what heat and mist must not wait for, and survive a fault in it."""
+        try:
+            work(*args, **more)
+        except Exception as error:
+            self._fault(stage, error, self.clock.now())
+
     def _fault(self, stage: str, error: Exception, now: Now) -> None:
-        """A bug or a broken part: log it once per kind a minute, keep one row, carry on."""
+        """A bug or a broken part: log it and keep one row, once per kind a minute, and carry on."""
         text = f"{type(error).__name__}: {error}"
         if self._faults.get(stage) == text:
             return

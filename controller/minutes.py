@@ -59,7 +59,7 @@ class MinuteBook:
             left_s = running.get(relay, 0.0)
             if left_s > 0.0:
                 self._on_s[relay] = self._on_s.get(relay, 0.0) + min(left_s, dt_s)
-            if order.lease_s > 0.0 and left_s < dt_s:
+            if order.lease_s > 0.0 and (left_s <= 0.0 or left_s < dt_s):
                 self._starts[relay] = self._starts.get(relay, 0) + 1
             running[relay] = order.lease_s
 
