@@ -119,7 +119,8 @@ class Controller:
         self._all_off("start", now)
         if self._state_json:
             self.state = load(self._state_json, now)
-        self.aims = build_aims(self.site, self.batches, now)
+        self.batches = self._readable(self.batches, now)
+        self._aim(now)
 
     def stop(self, reason: str) -> None:
         """Order everything off, write what is left, close links and journal. Idempotent."""
@@ -328,10 +329,21 @@ class Controller:
 
     def take_batches(self, batches: Sequence[Batch]) -> None:
         """Follow these open batches from the next tick on."""
-        self.batches = tuple(batches)
         now = self.clock.now()
+        self.batches = self._readable(batches, now)
         self._guarded("warmth", self.warmths.follow, self.batches)
         self._guarded("aims", self._aim, now)
+
+    def _readable(self, batches: Sequence[Batch], now: Now) -> tuple[Batch, ...]:
+        """The batches whose frozen recipe can be used; one that is spoilt holds up no other."""
+        found = []
+        for batch in batches:
+            try:
+                build_aims(self.site, [batch], now)
+                found.append(batch)
+            except Exception as error:
+                self._fault(f"batch {batch.number}", error, now)
+        return tuple(found)
 
     # -- faults -------------------------------------------------------------------------------
 
