@@ -41,7 +41,7 @@ def _flat(kind: Kind, fresh: Sequence[ProbeMemory]) -> dict[str, str]:
     movers: list[ProbeMemory] = []
     three_hours = kind.flat_h == 3
     for memory in fresh:
-        span = memory.high_3h - memory.low_3h if three_hours else memory.high_1h - memory.low_1h
+        span = memory.span_3h if three_hours else memory.span_1h
         if span <= kind.flat:
             still.append(memory)
         elif span >= kind.moved:

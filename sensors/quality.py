@@ -10,6 +10,7 @@ a jump is doubtful, never proof of a fault: it is set aside until three samples 
 level, and then believed.
 """
 
+from bisect import bisect_left
 from math import nan
 from typing import Final
 
@@ -37,11 +38,10 @@ _NOT_EVALUATED: Final = Flag.NOT_EVALUATED
 _SUSPECT: Final = Flag.SUSPECT
 _FAIL: Final = Flag.FAIL
 
-_reading = Reading._make
+# Builds a named tuple in half the time; it is done for every sample.
+_tuple: Final = tuple.__new__
 _SPIKE: Final = "jumped {0:+.1f} {2} at once; believed when three samples agree"
 _RATE: Final = "moved {1:+.1f} {2} within about a minute, faster than it can"
-
-_Bucket = tuple[int, float, float]
 
 
 class ProbeMemory:
@@ -50,14 +50,23 @@ class ProbeMemory:
     Times are monotonic seconds, NaN for never. `good_*` is the last believed sample, `last` the
     last of any flag. `late_s`: age from which a sample is too old to act on. `height_mm`: above the
     mat, None when not known. `low_*`, `high_*`: extremes of the last hour and three hours, NaN
-    until that much time has been seen.
+    until that much time has been seen. `span_*`: high minus low.
+
+    `buckets`, `lows`, `highs`: numbers and extremes of the closed five minutes, oldest first.
+    `kind`, `quantity`, `unit`, `step` and `sure_*` are taken from the kind at the first sample: a
+    raw value between `sure_low` and `sure_high`, both excluded, whose corrected value lies between
+    `sure_low` and `sure_top` needs none of the tests of a single sample.
+    `good_text`, `good_raw`: the last believed sample as sent; the text is None where the same again
+    must be tested anew.
     """
 
     __slots__ = (
         "anchor_s", "anchor_value", "bucket", "bucket_end_s", "bucket_high", "bucket_low",
-        "buckets", "calibration", "every_s", "first_s", "good_s", "good_value", "heard",
-        "height_mm", "high_1h", "high_3h", "history", "last", "last_s", "late_s", "low_1h",
-        "low_3h", "new_count", "new_s", "new_value", "probe", "reject_run", "rejected",
+        "buckets", "calibration", "every_s", "first_s", "gain", "good_raw", "good_s", "good_text",
+        "good_value", "heard", "height_mm", "high_1h", "high_3h", "highs", "history", "kind",
+        "last", "last_s", "late_s", "low_1h", "low_3h", "lows", "new_count", "new_s", "new_value",
+        "offset", "probe", "quantity", "reject_run", "rejected", "span_1h", "span_3h", "step",
+        "sure_high", "sure_low", "sure_top", "unit",
     )  # fmt: skip
 
     def __init__(
@@ -69,6 +78,7 @@ class ProbeMemory:
     ) -> None:
         self.probe = probe
         self.calibration = calibration
+        self.gain, self.offset = calibration
         self.every_s = every_s
         self.height_mm = height_mm
         self.late_s = max(LATE_PERIODS * every_s, LATE_AT_LEAST_S)
@@ -80,8 +90,26 @@ class ProbeMemory:
         self.bucket = 0
         self.bucket_end_s = -1e300
         self.bucket_low = self.bucket_high = nan
-        self.buckets: list[_Bucket] = []
+        self.buckets: list[int] = []
+        self.lows: list[float] = []
+        self.highs: list[float] = []
         self.low_1h = self.high_1h = self.low_3h = self.high_3h = nan
+        self.span_1h = self.span_3h = nan
+        self.kind: Kind | None = None
+        self.quantity = self.unit = ""
+        self.step = 0.0
+        self.sure_low = self.sure_high = self.sure_top = nan
+        self.good_text: str | None = None
+        self.good_raw = nan
+
+    def suit(self, kind: Kind) -> None:
+        """Make ready for samples of this kind."""
+        self.kind, self.quantity, self.unit = kind, kind.quantity, kind.unit
+        self.step = kind.largest_step
+        self.sure_low = low = max(0.0, kind.low)
+        self.sure_high = min([kind.high, *[false for false in kind.false_values if false > low]])
+        self.sure_top = min(kind.high, kind.top)
+        self.good_text = None
 
     def is_fresh(self, mono_s: float) -> bool:
         """True while the last believed sample is recent enough to act on."""
@@ -102,27 +130,49 @@ def judge(kind: Kind, memory: ProbeMemory, text: str, mono_s: float) -> Reading:
     PASS and NOT_EVALUATED (the very first sample) can be acted on. SUSPECT keeps its value for the
     record. FAIL has the value NaN. Never raises.
     """
+    if memory.kind is not kind:
+        memory.suit(kind)
+    # The same text as the last believed sample needs no test anew: their limits widen with time.
+    if text == memory.good_text and mono_s >= memory.last_s:
+        return _believe(memory, memory.good_value, memory.good_raw, mono_s, _PASS)
     try:
         raw = parse_number(text)
     except ValueError:
         return _refuse(kind, memory, nan, nan, mono_s, _FAIL, f"not a number: {text[:24]!r}")
+    value = raw * memory.gain + memory.offset
+    if (
+        memory.sure_low < raw < memory.sure_high
+        and memory.sure_low < value <= memory.sure_top
+        and mono_s >= memory.last_s
+        and -memory.step <= value - memory.good_value <= memory.step
+        and -memory.step <= value - memory.anchor_value <= memory.step
+    ):
+        memory.good_text = text
+        return _believe(memory, value, raw, mono_s, _PASS)
+    return _judge_closely(kind, memory, raw, mono_s)
+
+
+def _judge_closely(kind: Kind, memory: ProbeMemory, raw: float, mono_s: float) -> Reading:
+    """`judge` of a number that is not plainly the small step from the last that most are."""
     value = memory.calibration.correct(kind, raw)
     why = _failed(kind, memory, raw, value, mono_s)
     if why:
         return _refuse(kind, memory, nan, raw, mono_s, _FAIL, why)
     good = memory.good_value
     if good != good:
-        return _believe(kind, memory, value, raw, mono_s, _NOT_EVALUATED)
+        return _believe(memory, value, raw, mono_s, _NOT_EVALUATED)
     step, rise_per_s = kind.largest_step, kind.rise_per_s
     if abs(value - good) > step + rise_per_s * (mono_s - memory.good_s):
         why = _SPIKE
     elif abs(value - memory.anchor_value) > step + rise_per_s * (mono_s - memory.anchor_s):
         why = _RATE
     else:
-        return _believe(kind, memory, value, raw, mono_s, _PASS)
+        memory.good_text = None
+        return _believe(memory, value, raw, mono_s, _PASS)
     if _confirmed(kind, memory, value, mono_s):
         memory.anchor_s = nan
-        return _believe(kind, memory, value, raw, mono_s, _PASS)
+        memory.good_text = None
+        return _believe(memory, value, raw, mono_s, _PASS)
     why = why.format(value - good, value - memory.anchor_value, kind.unit)
     return _refuse(kind, memory, value, raw, mono_s, _SUSPECT, why)
 
@@ -154,32 +204,41 @@ def _confirmed(kind: Kind, memory: ProbeMemory, value: float, mono_s: float) -> 
     return memory.new_count >= CONFIRMING_SAMPLES
 
 
-def _believe(
-    kind: Kind, memory: ProbeMemory, value: float, raw: float, mono_s: float, flag: Flag
-) -> Reading:
+def _believe(memory: ProbeMemory, value: float, raw: float, mono_s: float, flag: Flag) -> Reading:
     memory.heard += 1
     memory.reject_run = 0
     if memory.history:
         memory.history = memory.history << 1 & _LAST_100
     memory.last_s = memory.good_s = mono_s
     memory.good_value = value
+    memory.good_raw = raw
     memory.new_count = 0
     if not mono_s - memory.anchor_s < ANCHOR_S:
         memory.anchor_s, memory.anchor_value = mono_s, value
     if mono_s >= memory.bucket_end_s:
         _next_bucket(memory, mono_s)
+    # What the running five minutes hold, the hours hold.
+    if not memory.bucket_low <= value <= memory.bucket_high:
+        _widen(memory, value)
+    why = "" if flag is _PASS else "first sample: nothing to compare it with"
+    reading = memory.last = _tuple(
+        Reading, (memory.probe, memory.quantity, value, memory.unit, raw, mono_s, flag, why)
+    )
+    return reading
+
+
+def _widen(memory: ProbeMemory, value: float) -> None:
+    """Take a value into the extremes."""
     if not value >= memory.bucket_low:
         memory.bucket_low = value
     if not value <= memory.bucket_high:
         memory.bucket_high = value
     if value < memory.low_3h or value > memory.high_3h:
         memory.low_3h, memory.high_3h = min(memory.low_3h, value), max(memory.high_3h, value)
+        memory.span_3h = memory.high_3h - memory.low_3h
     if value < memory.low_1h or value > memory.high_1h:
         memory.low_1h, memory.high_1h = min(memory.low_1h, value), max(memory.high_1h, value)
-    why = "" if flag is _PASS else "first sample: nothing to compare it with"
-    reading = _reading((memory.probe, kind.quantity, value, kind.unit, raw, mono_s, flag, why))
-    memory.last = reading
-    return reading
+        memory.span_1h = memory.high_1h - memory.low_1h
 
 
 def _refuse(
@@ -197,7 +256,7 @@ def _refuse(
     memory.history = (memory.history << 1 | 1) & _LAST_100
     if not mono_s < memory.last_s:
         memory.last_s = mono_s
-    reading = _reading((memory.probe, kind.quantity, value, kind.unit, raw, mono_s, flag, why))
+    reading = Reading(memory.probe, kind.quantity, value, kind.unit, raw, mono_s, flag, why)
     memory.last = reading
     return reading
 
@@ -205,24 +264,31 @@ def _refuse(
 def _next_bucket(memory: ProbeMemory, mono_s: float) -> None:
     """Close the running five minutes and take the spans over the closed ones anew."""
     bucket = int(mono_s // BUCKET_S)
+    buckets = memory.buckets
     if memory.first_s != memory.first_s:
         memory.first_s = mono_s
     elif memory.bucket_low == memory.bucket_low:
-        memory.buckets.append((memory.bucket, memory.bucket_low, memory.bucket_high))
-    memory.buckets = [kept for kept in memory.buckets if kept[0] >= bucket - _BUCKETS_3H]
+        buckets.append(memory.bucket)
+        memory.lows.append(memory.bucket_low)
+        memory.highs.append(memory.bucket_high)
+    past = bisect_left(buckets, bucket - _BUCKETS_3H)
+    del buckets[:past], memory.lows[:past], memory.highs[:past]
     memory.bucket, memory.bucket_end_s = bucket, (bucket + 1) * BUCKET_S
     memory.bucket_low = memory.bucket_high = nan
     seen_s = mono_s - memory.first_s
     memory.low_3h, memory.high_3h = _extremes(memory, _BUCKETS_3H, seen_s)
     memory.low_1h, memory.high_1h = _extremes(memory, _BUCKETS_1H, seen_s)
+    memory.span_3h = memory.high_3h - memory.low_3h
+    memory.span_1h = memory.high_1h - memory.low_1h
 
 
 def _extremes(memory: ProbeMemory, count: int, seen_s: float) -> tuple[float, float]:
     """Lowest and highest over the last `count` closed buckets; NaN when too few hold samples."""
     if seen_s < count * BUCKET_S:
         return nan, nan
-    kept = [bucket for bucket in memory.buckets if bucket[0] >= memory.bucket - count]
+    first = bisect_left(memory.buckets, memory.bucket - count)
+    kept = len(memory.buckets) - first
     # A probe slower than a bucket cannot fill them all.
-    if len(kept) < _COVER * count * min(1.0, BUCKET_S / memory.every_s) or not kept:
+    if kept < _COVER * count * min(1.0, BUCKET_S / memory.every_s) or not kept:
         return nan, nan
-    return min(bucket[1] for bucket in kept), max(bucket[2] for bucket in kept)
+    return min(memory.lows[first:]), max(memory.highs[first:])

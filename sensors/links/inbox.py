@@ -24,13 +24,16 @@ class Inbox(Generic[Item]):
         self.dropped = 0
 
     def put(self, item: Item) -> None:
-        if len(self._items) >= self._length:
+        items = self._items
+        if len(items) >= self._length:
             self.dropped += 1
-        self._items.append(item)
+        items.append(item)
 
     def take(self) -> list[Item]:
         """What is queued now, oldest first; what comes meanwhile waits for the next call."""
         items = self._items
+        if len(items) == 1:
+            return [items.popleft()]
         return [items.popleft() for _ in range(len(items))]
 
 

@@ -12,6 +12,9 @@ from sensors.messages import ORDER, Arrival, Message
 
 HISTORY: Final = 1000
 
+# Builds a named tuple in half the time; it is done for every line.
+_tuple = tuple.__new__
+
 
 class MemoryLink:
     """A board's wire without a board: for rehearsals, tests, and bench models of other people.
@@ -65,10 +68,10 @@ class MemoryLink:
         return True
 
     def health(self) -> LinkHealth:
-        up, why, since_s = self._state.now
+        state = self._state
         rejected = self._refused + self._filter.refused + self._assembler.dropped
-        return LinkHealth(
-            up, why, since_s, self._heard, rejected, self._state.reopened, self._inbox.dropped
+        return _tuple(
+            LinkHealth, (*state.now, self._heard, rejected, state.reopened, self._inbox.dropped)
         )
 
     def stop(self) -> None:
@@ -84,16 +87,25 @@ class MemoryLink:
         self._fed_s = mono_s
         if not self._open:
             return
-        for line in self._assembler.feed(data.encode() if isinstance(data, str) else data):
-            try:
-                word, seq, fields = decode(line)
-            except LineError:
-                self._refused += 1
-                continue
-            message = Message(word, seq, fields)
-            if self._filter.accept(message, mono_s):
-                self._heard += 1
-                self._inbox.put(Arrival(message, mono_s))
+        if isinstance(data, str):
+            # A board that is not there says whole lines; they need no putting together.
+            if self._assembler.idle and data.find("\n") == len(data) - 1 and "\r" not in data:
+                if len(data) > 1:
+                    self._take(data, mono_s)
+                return
+            data = data.encode()
+        for line in self._assembler.feed(data):
+            self._take(line, mono_s)
+
+    def _take(self, line: str, mono_s: float) -> None:
+        try:
+            message = _tuple(Message, decode(line))
+        except LineError:
+            self._refused += 1
+            return
+        if self._filter.accept(message, mono_s):
+            self._heard += 1
+            self._inbox.put(_tuple(Arrival, (message, mono_s, "", False)))
 
     def relays(self) -> dict[str, float]:
         """Per channel, the lease of the last order, s; 0 is off. Running it down is the board's."""
