@@ -118,15 +118,23 @@ def _beyond(scans: list[Scan]) -> dict[Key, float]:
 
 
 def _steady(held: Held, beyond: dict[Key, float], now_s: float) -> bool:
-    """True when exactly the alarms in alarm are beyond, and none has anything to wait for."""
-    if len(held) != len(beyond):
-        return False
+    """True when exactly the alarms in alarm are beyond, and none has anything to wait for.
+
+    One that has gone and waits only for its acknowledgement is steady too.
+    """
+    gone = 0
     for key, alarm in held.items():
-        if key not in beyond or alarm.under not in IN_ALARM or alarm.under != alarm.state:
+        if alarm.under != alarm.state or alarm.pending_s != inf:
             return False
-        if alarm.pending_s != inf or _reminder(alarm, alarm.priority, now_s) is not None:
+        if alarm.under == S.RTNUN and key not in beyond:
+            gone += 1
+        elif (
+            key not in beyond
+            or alarm.under not in IN_ALARM
+            or _reminder(alarm, alarm.priority, now_s) is not None
+        ):
             return False
-    return True
+    return len(held) == len(beyond) + gone
 
 
 def _excess_of(held: Held, scans: list[Scan]) -> dict[Key, float]:
