@@ -24,8 +24,11 @@ from controller.records import (
     ActRow,
     AlarmRow,
     Batch,
+    BayDecision,
     Decision,
     EventRow,
+    MistDecision,
+    Reason,
     ReasonRow,
     RelayOrder,
     Row,
@@ -100,7 +103,7 @@ class Controller:
         self._intake = Intake(site)
         self._minutes = MinuteBook()
         self._asked: list[Act] = []
-        self._said: dict[str, tuple[str, str]] = {}
+        self._said: dict[tuple[str, str], BayDecision | MistDecision] = {}
         self._sensed = self._decided = self._ordered = 0
         self._minute = -1
         self._last: Now | None = None
@@ -238,36 +241,7 @@ class Controller:
             self._minutes.sample(bench.air)
             for bay in bench.bays.values():
                 self._minutes.sample(bay.probes)
-        rows: list[Row] = []
-        said = self._said
-        for bay_d in decision.bays:
-            place = f"{bay_d.bench}.{bay_d.bay}"
-            if said.get(place) != (bay_d.reason.code, bay_d.mode):
-                said[place] = (bay_d.reason.code, bay_d.mode)
-                rows.append(
-                    ReasonRow(
-                        now.utc_s,
-                        place,
-                        bay_d.reason.code,
-                        words(bay_d.reason),
-                        bay_d.mode,
-                        bay_d.duty,
-                    )
-                )
-        for mist_d in decision.mist:
-            place = f"{mist_d.bench}.mister"
-            if said.get(place) != (mist_d.reason.code, mist_d.mode):
-                said[place] = (mist_d.reason.code, mist_d.mode)
-                rows.append(
-                    ReasonRow(
-                        now.utc_s,
-                        place,
-                        mist_d.reason.code,
-                        words(mist_d.reason),
-                        mist_d.mode,
-                        mist_d.dryness_kpa_min,
-                    )
-                )
+        rows = self._new_reasons(decision, now.utc_s)
         self.changes = ()
         if decision.alarms:
             self.changes = tuple(AlarmRow(now.utc_s, change) for change in decision.alarms)
@@ -277,13 +251,37 @@ class Controller:
         if rows:
             self.recorder.put(rows)
 
+    def _new_reasons(self, decision: Decision, utc_s: float) -> list[Row]:
+        """A row for every place whose reason, or mode, is another than last said."""
+        rows: list[Row] = []
+        said = self._said
+        for bay in decision.bays:
+            key = (bay.bench, bay.bay)
+            held = said.get(key)
+            if held is bay:
+                continue
+            said[key] = bay
+            if held is None or _says_else(held, bay):
+                place = f"{bay.bench}.{bay.bay}"
+                rows.append(_reason_row(utc_s, place, bay.reason, bay.mode, bay.duty))
+        for mist in decision.mist:
+            key = (mist.bench, "mister")
+            held = said.get(key)
+            if held is mist:
+                continue
+            said[key] = mist
+            if held is None or _says_else(held, mist):
+                place = f"{mist.bench}.mister"
+                rows.append(_reason_row(utc_s, place, mist.reason, mist.mode, mist.dryness_kpa_min))
+        return rows
+
     # -- once a minute ------------------------------------------------------------------------
 
     def _new_minute(self, now: Now, minute: int) -> None:
         self._faults.clear()
         self._guarded("last minute", self._close_minute, now)
         self._minute = minute
-        if not self.recorder.threaded:
+        if not self.recorder.threaded and minute % AIMS_EVERY_MIN == 0:
             self._read_inbox()
         self._read_service(now)
         if minute % AIMS_EVERY_MIN == 0:
@@ -378,3 +376,11 @@ class Controller:
         self._faults[stage] = text
         log.error("fault in %s", stage, exc_info=error)
         self.recorder.put([EventRow(now.utc_s, "fault", stage, text)])
+
+
+def _says_else(before: BayDecision | MistDecision, now: BayDecision | MistDecision) -> bool:
+    return before.reason.code != now.reason.code or before.mode != now.mode
+
+
+def _reason_row(utc_s: float, place: str, reason: Reason, mode: str, value: float) -> ReasonRow:
+    return ReasonRow(utc_s, place, reason.code, words(reason), mode, value)

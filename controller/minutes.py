@@ -3,14 +3,15 @@
 from math import inf, nan
 
 from controller.records import MinuteRow, RelayOrder, RelayRow
-from sensors.readings import Flag, ProbeView
+from sensors.readings import Flag, ProbeView, Reading
 
 
 class _Tally:
-    __slots__ = ("counted_s", "flag", "high", "low", "n", "total")
+    __slots__ = ("counted_s", "flag", "high", "low", "n", "seen", "total")
 
     def __init__(self) -> None:
         self.counted_s = -inf
+        self.seen: Reading | None = None
         self.clear()
 
     def clear(self) -> None:
@@ -18,7 +19,7 @@ class _Tally:
         self.low = inf
         self.high = -inf
         self.n = 0
-        self.flag = 0
+        self.flag = 0 if self.seen is None else self.seen.flag
 
 
 class MinuteBook:
@@ -37,6 +38,9 @@ class MinuteBook:
             tally = self._tallies.get(reading.probe)
             if tally is None:
                 tally = self._tallies[reading.probe] = _Tally()
+            elif reading is tally.seen:
+                continue
+            tally.seen = reading
             if reading.flag > tally.flag:
                 tally.flag = reading.flag
             if reading.taken_s <= tally.counted_s:
@@ -68,7 +72,11 @@ class MinuteBook:
         self._running.clear()
 
     def close(self, t_s: int) -> tuple[list[MinuteRow], list[RelayRow]]:
-        """The rows of the minute that began at UTC second `t_s`; counting starts anew."""
+        """The rows of the minute that began at UTC second `t_s`; counting starts anew.
+
+        A slow probe's minute without a sample gets no row: its last sample still holds. One whose
+        samples were refused, or that fell silent, gets a row that says so.
+        """
         minutes = []
         for probe, tally in self._tallies.items():
             if tally.n:
@@ -76,7 +84,7 @@ class MinuteBook:
                 minutes.append(
                     MinuteRow(t_s, probe, mean, tally.low, tally.high, tally.n, tally.flag)
                 )
-            elif tally.flag:
+            elif tally.flag > Flag.NOT_EVALUATED:
                 minutes.append(MinuteRow(t_s, probe, nan, nan, nan, 0, tally.flag))
             tally.clear()
         relays = [

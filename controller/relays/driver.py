@@ -6,15 +6,15 @@ knows no leases is ended by its link.
 """
 
 import logging
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping, Sequence
 from math import inf
 from typing import Final, NamedTuple
 
 from config.model import Site
 from controller.records import RelayOrder
-from controller.relays.orders import LONGEST_S, leases_of, message, posts_of, relays_of
+from controller.relays.orders import LONGEST_S, fields_of, leases_of, posts_of, relays_of
 from sensors.links.base import Link
-from sensors.messages import SEQ_MODULUS
+from sensors.messages import ORDER, SEQ_MODULUS, Message
 from sensors.readings import Snapshot
 
 log = logging.getLogger(__name__)
@@ -44,15 +44,23 @@ class Driver:
         self._until_s: dict[str, float] = dict.fromkeys(self._known, -inf)
         self._since_s: dict[str, float] = dict.fromkeys(self._known, inf)
         self._refused: tuple[str, ...] = ()
+        self._orders: tuple[RelayOrder, ...] = ()
+        self._leases: dict[str, float] = {}
+        self._off = [fields_of(post, {}) for post in self._posts]
+        self._fields = self._off
 
-    def send(self, orders: Iterable[RelayOrder], mono_s: float) -> tuple[str, ...]:
+    def send(self, orders: Sequence[RelayOrder], mono_s: float) -> tuple[str, ...]:
         """Send one round of orders; names of the links that did not take theirs.
 
         A relay without an order is ordered off. Every link is tried, whatever another one does.
         Raises UnknownRelay when an order names a relay that there is not; nothing is sent then.
         """
-        leases = leases_of(orders, self._known)
-        refused = self._post(leases)
+        if orders != self._orders:
+            leases = leases_of(orders, self._known)
+            self._fields = [fields_of(post, leases) for post in self._posts]
+            self._orders, self._leases = tuple(orders), leases
+        leases = self._leases
+        refused = self._post(self._fields)
         untils_s, sinces_s = self._until_s, self._since_s
         for relay, until_s in untils_s.items():
             lease_s = leases.get(relay, 0.0)
@@ -71,7 +79,7 @@ class Driver:
         """Order everything off, on every way in and out. True when every link took it."""
         self._until_s = dict.fromkeys(self._known, -inf)
         self._since_s = dict.fromkeys(self._known, inf)
-        return not self._post({})
+        return not self._post(self._off)
 
     def on_until_s(self, relay: str) -> float:
         """Monotonic time at which our last order for the relay ends; -inf when it is off."""
@@ -90,13 +98,15 @@ class Driver:
                 found.append(Disagreement(relay, ordered_on, report.on, since_s))
         return found
 
-    def _post(self, leases: Mapping[str, float]) -> tuple[str, ...]:
+    def _post(self, fields: list[dict[str, str]]) -> tuple[str, ...]:
         refused: list[str] = []
         for index, post in enumerate(self._posts):
             seq = self._seq[index] = (self._seq[index] + 1) % SEQ_MODULUS
             link = self._links.get(post.link)
             try:
-                taken = link is not None and link.send(message(post, leases, seq), post.node)
+                taken = link is not None and link.send(
+                    Message(ORDER, seq, fields[index]), post.node
+                )
             except Exception:
                 log.exception("link %s failed to take an order", post.link)
                 taken = False

@@ -7,7 +7,6 @@ from typing import Final, NamedTuple
 from config import bounds
 from config.model import Relay, Site, mat_id, mister_id
 from controller.records import RelayOrder
-from sensors.messages import ORDER, SEQ_MODULUS, Message
 
 LONGEST_S: Final = max(bounds.LEASE_LONGEST_S, bounds.BURST_LONGEST_S)
 """No order leaves with a longer lease, whoever asked for it."""
@@ -83,10 +82,12 @@ def lease_text(lease_s: float) -> str:
     return text[:-2] if text.endswith(".0") else text
 
 
-def message(post: Post, leases: Mapping[str, float], seq: int) -> Message:
-    """The order to one board. leases: seconds by relay id; a relay left out is ordered off."""
-    fields = {name: lease_text(leases.get(relay_id, 0.0)) for relay_id, name in post.relays}
-    return Message(ORDER, seq % SEQ_MODULUS, fields)
+def fields_of(post: Post, leases: Mapping[str, float]) -> dict[str, str]:
+    """The order to one board, as a message's fields.
+
+    leases: seconds by relay id; a relay left out is ordered off.
+    """
+    return {name: lease_text(leases.get(relay_id, 0.0)) for relay_id, name in post.relays}
 
 
 def leases_of(orders: Iterable[RelayOrder], known: Mapping[str, object]) -> dict[str, float]:

@@ -11,9 +11,9 @@ from controller.records import RelayOrder
 from controller.relays.orders import (
     LONGEST_S,
     UnknownRelay,
+    fields_of,
     lease_text,
     leases_of,
-    message,
     posts_of,
 )
 from sensors.lines import encode
@@ -44,9 +44,9 @@ def test_one_message_goes_to_each_board(site: Any) -> None:
 
 
 def test_a_relay_without_an_order_is_ordered_off(site: Any) -> None:
-    made = message(posts_of(site)[0], {"north.left.mat": 30.0}, 88)
-    assert made.fields == {"mat1": "30", "mist": "0"}
-    assert encode(*made).startswith("order 88 mat1=30 mist=0 *")
+    made = fields_of(posts_of(site)[0], {"north.left.mat": 30.0})
+    assert made == {"mat1": "30", "mist": "0"}
+    assert encode("order", 88, made).startswith("order 88 mat1=30 mist=0 *")
 
 
 def test_many_relays_are_split_so_that_every_line_fits(make_site: Any) -> None:
@@ -55,9 +55,9 @@ def test_many_relays_are_split_so_that_every_line_fits(make_site: Any) -> None:
     assert len(posts) > 1
     sent: dict[str, str] = {}
     for post in posts:
-        made = message(post, {relay: 59.9 for relay, _ in post.relays}, 65535)
-        assert len(encode(*made)) <= 200
-        sent |= made.fields
+        made = fields_of(post, {relay: 59.9 for relay, _ in post.relays})
+        assert len(encode("order", 65535, made)) <= 200
+        sent |= made
     assert len(sent) == 40
 
 
