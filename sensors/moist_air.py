@@ -6,7 +6,7 @@ Paper 56. All functions are plain arithmetic on floats and raise ValueError for 
 stated range, NaN included.
 """
 
-from math import exp, log
+from math import exp, log, nan
 from typing import Final
 
 TEMP_LOW_C: Final = -45.0
@@ -70,7 +70,35 @@ def wet_bulb_c(temp_c: float, rh_pct: float, pressure_kpa: float = 101.325) -> f
         raise _outside("air pressure", pressure_kpa, 50, 110, "kPa")
     if not 0.0 <= rh_pct <= 100.0:
         raise _outside("relative humidity", rh_pct, 0, 100, "%")
-    vapour_kpa = svp_kpa(temp_c) * rh_pct * 0.01
+    return _wet_bulb_c(temp_c, rh_pct, pressure_kpa, svp_kpa(temp_c))
+
+
+def moist_air(
+    temp_c: float, rh_pct: float, pressure_kpa: float = 101.325
+) -> tuple[float, float, float]:
+    """What `vpd_kpa`, `dew_point_c` and `wet_bulb_c` give, in less time than all three take.
+
+    The dew point of bone-dry air is NaN here.
+    """
+    if not 50.0 <= pressure_kpa <= 110.0:
+        raise _outside("air pressure", pressure_kpa, 50, 110, "kPa")
+    if not 0.0 <= rh_pct <= 100.0:
+        raise _outside("relative humidity", rh_pct, 0, 100, "%")
+    if not TEMP_LOW_C <= temp_c <= TEMP_HIGH_C:
+        raise _outside("temperature", temp_c, TEMP_LOW_C, TEMP_HIGH_C, "degC")
+    exponent = 17.27 * temp_c / (temp_c + 237.3)
+    full_kpa = 0.6108 * exp(exponent)
+    dew_c = nan
+    if rh_pct > 0.0:
+        exponent += log(rh_pct * 0.01)
+        dew_c = 237.3 * exponent / (17.27 - exponent)
+    wet_c = _wet_bulb_c(temp_c, rh_pct, pressure_kpa, full_kpa)
+    return full_kpa * (1.0 - rh_pct * 0.01), dew_c, wet_c
+
+
+def _wet_bulb_c(temp_c: float, rh_pct: float, pressure_kpa: float, air_svp_kpa: float) -> float:
+    """`wet_bulb_c` of figures in range. air_svp_kpa: saturation vapour pressure at `temp_c`."""
+    vapour_kpa = air_svp_kpa * rh_pct * 0.01
     if vapour_kpa >= pressure_kpa * 0.5:
         raise _outside("vapour pressure", vapour_kpa, 0, pressure_kpa * 0.5, "kPa")
     water = _RATIO * vapour_kpa / (pressure_kpa - vapour_kpa)

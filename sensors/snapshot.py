@@ -12,7 +12,7 @@ from config.model import Probe, ProbeKind
 from sensors.calibrate import calibration_of
 from sensors.kinds import KINDS
 from sensors.lines import parse_number
-from sensors.moist_air import dew_point_c, vpd_kpa, wet_bulb_c
+from sensors.moist_air import moist_air
 from sensors.neighbours import doubts
 from sensors.quality import ProbeMemory
 from sensors.readings import BayView, BenchView, Flag, ProbeView, Reading
@@ -232,5 +232,4 @@ def _moist(top_c: float, rh_pct: float, pressure_kpa: float) -> tuple[float, flo
     """(VPD kPa, dew point degC, wet bulb degC), NaN where not known."""
     if top_c != top_c or rh_pct != rh_pct:
         return _UNKNOWN
-    dew_c = dew_point_c(top_c, rh_pct) if rh_pct > 0.0 else nan
-    return vpd_kpa(top_c, rh_pct), dew_c, wet_bulb_c(top_c, rh_pct, pressure_kpa)
+    return moist_air(top_c, rh_pct, pressure_kpa)

@@ -91,12 +91,17 @@ class SequenceFilter:
     def accept(self, message: Message, mono_s: float, node: str = "") -> bool:
         """False for a repeat or a late message. mono_s: monotonic time of its arrival."""
         word, seq, _ = message
+        last = self._last.get((node, word))
+        # The next in order, as most are.
+        if last is not None and seq == last.seq + 1:
+            last.seq = seq
+            last.late_run = 0
+            return True
         if seq == NO_SEQ:
             return True
         if word == HELLO:
             self.forget(node)
             return True
-        last = self._last.get((node, word))
         if last is None:
             self._last[node, word] = _Last(seq)
             return True

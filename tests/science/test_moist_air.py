@@ -17,6 +17,7 @@ from sensors.moist_air import (
     dew_point_c,
     latent_heat_mj_per_kg,
     leaf_vpd_kpa,
+    moist_air,
     pressure_kpa,
     svp_kpa,
     vpd_kpa,
@@ -167,6 +168,18 @@ def test_wet_bulb_lies_between_dew_point_and_air() -> None:
             wet_c = wet_bulb_c(temp_c, rh_pct)
             assert dew_point_c(temp_c, rh_pct) < wet_c < temp_c
         assert wet_bulb_c(temp_c, 100.0) == pytest.approx(temp_c, abs=0.001)
+
+
+@pytest.mark.parametrize(("temp_c", "rh_pct"), [*CLIMATES, (-5, 70), (20, 100)])
+def test_all_three_at_once_are_what_each_is_alone(temp_c: float, rh_pct: float) -> None:
+    alone = (vpd_kpa(temp_c, rh_pct), dew_point_c(temp_c, rh_pct), wet_bulb_c(temp_c, rh_pct, 95.0))
+    assert moist_air(temp_c, rh_pct, 95.0) == alone
+
+
+def test_all_three_of_bone_dry_air_are_known_but_the_dew_point() -> None:
+    vpd, dew_c, wet_c = moist_air(20.0, 0.0)
+    assert (vpd, wet_c) == (vpd_kpa(20.0, 0.0), wet_bulb_c(20.0, 0.0))
+    assert math.isnan(dew_c)
 
 
 def test_leaf_vpd_by_hand() -> None:

@@ -51,6 +51,27 @@ def test_the_shape_of_a_line_stays_as_boards_know_it() -> None:
     assert decode(sealed("relay 3 mat1=1/28 mist=0/0"))[2] == {"mat1": "1/28", "mist": "0/0"}
 
 
+def test_a_part_known_as_sound_is_no_excuse_for_another_key() -> None:
+    assert decode(encode("order", 1, {"a": "b=c"}))[2] == {"a": "b=c"}
+    with pytest.raises(LineError, match="key 'a=b'"):
+        encode("order", 1, {"a=b": "c"})
+
+
+def test_what_was_refused_once_is_refused_again() -> None:
+    for _ in range(2):
+        for body in ("probe 1 base1=2\x07", "probe 1 base1=٢", "probe 1 base1=", "probe 1 b*=1"):
+            with pytest.raises(LineError):
+                decode(sealed(body))
+        with pytest.raises(LineError, match="printable"):
+            encode("probe", 1, {"base1": "2\x07"})
+
+
+def test_what_is_remembered_of_other_lines_is_bounded() -> None:
+    for number in range(5000):
+        decode(encode("probe", 1, {"base1": str(number)}))
+    assert len(lines._SEEN) <= 256
+
+
 @given(st.binary(max_size=220))
 def test_arbitrary_bytes_are_refused_with_the_one_error(data: bytes) -> None:
     try:

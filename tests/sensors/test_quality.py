@@ -89,6 +89,31 @@ def test_exact_zero_from_far_above_is_refused_for_ever(steady: ProbeMemory) -> N
     assert "shorted" in readings[0].why
 
 
+def test_a_text_believed_before_is_not_believed_when_it_comes_late(steady: ProbeMemory) -> None:
+    reading = judge(BASE, steady, "21.0", 80.0)
+    assert reading.flag is Flag.FAIL
+    assert "older" in reading.why
+
+
+def test_zero_corrected_far_from_zero_is_refused_at_its_second_time() -> None:
+    """The first 0.0 follows a believed 3.0; the second follows the 5.0 that it was corrected to."""
+    memory = ProbeMemory("p", Calibration(1.0, 5.0))
+    readings = feed(memory, ["-4.0", "-3.0", "-2.0", "0.0", "0.0"], every_s=120.0)
+    assert [reading.flag for reading in readings[2:]] == [Flag.PASS, Flag.PASS, Flag.FAIL]
+
+
+def test_a_good_text_after_a_spike_is_good_again_and_counted(steady: ProbeMemory) -> None:
+    readings = feed(steady, ["31.0", "21.0", "21.0"], start_s=100.0)
+    assert [reading.flag for reading in readings] == [Flag.SUSPECT, Flag.PASS, Flag.PASS]
+    assert (steady.heard, steady.rejected, steady.reject_run) == (13, 1, 0)
+    assert steady.reject_share == pytest.approx(1 / 13)
+
+
+def test_the_text_before_a_believed_new_level_is_a_jump_again(steady: ProbeMemory) -> None:
+    feed(steady, ["26.0"] * 3, start_s=100.0)
+    assert judge(BASE, steady, "21.0", 130.0).flag is Flag.SUSPECT
+
+
 def test_exact_zero_as_the_first_sample_is_refused() -> None:
     assert not judge(BASE, ProbeMemory("p"), "0.0", 0.0).usable
 
