@@ -96,7 +96,7 @@ def cautions(site: Site) -> list[str]:
                 found.append(
                     f"{bench_name}.{bay_name}: no independent thermal cut-out is declared for the "
                     'mat; fit one, then write cutout = "declared" and cutout_c. Until then heat '
-                    "trips at 27 degC instead of 30"
+                    "trips at 27 °C instead of 30"
                 )
         for relay in (*(bay.mat for bay in bench.bays.values()), bench.mister):
             if relay is not None and relay.lease == "none":
@@ -150,16 +150,16 @@ def status_text(out: Console, now: Mapping[str, Any], age_s: float) -> None:
         say(out, bench["title"] if bench["title"] == name else f"{name}: {bench['title']}")
         say(
             out,
-            f"  house {number(bench['house_c'], '.1f')} C   "
-            f"top {number(bench['top_c'], '.1f')} C   "
+            f"  house {number(bench['house_c'], '.1f')} °C   "
+            f"top {number(bench['top_c'], '.1f')} °C   "
             f"humidity {number(bench['rh_pct'], '.0f')} %   "
             f"VPD {number(bench['vpd_kpa'], '.2f')} kPa",
         )
         for bay_name, bay in bench["bays"].items():
             say(
                 out,
-                f"  {bay_name}: base {number(bay['base_c'], '.1f')} C, "
-                f"target {number(bay['target_c'], '.1f', 'none')} C, "
+                f"  {bay_name}: base {number(bay['base_c'], '.1f')} °C, "
+                f"target {number(bay['target_c'], '.1f', 'none')} °C, "
                 f"base minus top {number(bay['base_minus_top_k'], '+.1f')} K, "
                 f"{bay['probes_usable']} of {bay['probes_fitted']} probes",
             )
@@ -226,19 +226,20 @@ def review_text(
     floor = "" if recipe.warmth_proven else ", unproven"
     say(
         out,
-        f"  warmth {found.warmth.degree_hours:,.0f} degree-hours above {recipe.warmth_floor_c:g} C"
-        f" (capped at {recipe.warmth_cap_c:g} C{floor}), known for {found.known_share:.1%} "
+        f"  warmth {found.warmth.degree_hours:,.0f} degree-hours above {recipe.warmth_floor_c:g} °C"
+        f" (capped at {recipe.warmth_cap_c:g} °C{floor}), known for {found.known_share:.1%} "
         "of the time",
     )
     say(
         out,
         f"  hours of base: good {found.good_h:.1f}, slow {found.slow_h:.1f}, "
-        f"cold {found.harmful_cold_h:.1f}, too warm {found.warm_h:.1f}, hot {found.harmful_hot_h:.1f}",
+        f"cold {found.harmful_cold_h:.1f}, too warm {found.warm_h:.1f}, "
+        f"hot {found.harmful_hot_h:.1f}",
     )
     say(
         out,
-        f"  base {number(found.mean_base_c, '.1f', 'not known')} C on average, "
-        f"top {number(found.mean_top_c, '.1f', 'not known')} C, "
+        f"  base {number(found.mean_base_c, '.1f', 'not known')} °C on average, "
+        f"top {number(found.mean_top_c, '.1f', 'not known')} °C, "
         f"base minus top {number(found.mean_difference_k, '+.1f', 'not known')} K",
     )
     dry = (
@@ -253,7 +254,7 @@ def review_text(
         say(
             out,
             f"  {spell.kind} {_moment(spell.from_s, zone)} to {_moment(spell.to_s, zone)}: "
-            f"{spell.worst_c:.1f} C at worst, {spell.beyond_kh:.1f} degree-hours out of the band",
+            f"{spell.worst_c:.1f} °C at worst, {spell.beyond_kh:.1f} degree-hours out of the band",
         )
     for gap in found.gaps:
         say(

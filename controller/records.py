@@ -40,7 +40,8 @@ class BayDecision(NamedTuple):
 class MistDecision(NamedTuple):
     """What was decided for one bench's mister. burst_s: length of a burst begun now, else 0.
 
-    on: mister ordered on now.  dryness_kpa_min: since the last burst.  dose_kpa_min: what earns one.
+    on: mister ordered on now.  dryness_kpa_min: since the last burst.  dose_kpa_min: what earns
+    one.
     """
 
     bench: str
@@ -231,7 +232,7 @@ class ActRow(NamedTuple):
 
 
 class EventRow(NamedTuple):
-    """Anything worth knowing later that is not an alarm: a clock step, a link reopened, a reload."""
+    """Anything worth knowing later that is no alarm: a clock step, a gap, a new bench file."""
 
     at_s: float
     kind: str

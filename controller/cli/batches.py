@@ -78,7 +78,13 @@ def _pairs(items: Sequence[str]) -> dict[str, str]:
 @click.option("--count", required=True, type=int, help="How many cuttings.")
 @click.option("--trays", default="", help="Tray numbers, as on the labels.")
 @click.option("--stuck", type=Moment(), help="When, local; by default now.")
-@click.option("--detail", "details", multiple=True, metavar="KEY=VALUE", help="Anything else: hormone=, mix=, length_cm=, nodes=, leaves=, stock=; may be repeated.")  # fmt: skip
+@click.option(
+    "--detail",
+    "details",
+    multiple=True,
+    metavar="KEY=VALUE",
+    help="Anything else: hormone=, mix=, length_cm=, nodes=, leaves=, stock=; may be repeated.",
+)
 @journal_option
 @json_option
 @expected_errors
@@ -115,7 +121,7 @@ def stick(
     low, high = recipe.usual_days
     click.echo(
         f"batch {made.number}: {count} {plant}, {recipe.title}, in {bench_name}.{bay_name}\n"
-        f"base target {recipe.base_target_c:g} C (good {recipe.good_low_c:g} to "
+        f"base target {recipe.base_target_c:g} °C (good {recipe.good_low_c:g} to "
         f"{recipe.good_high_c:g}); batches like it usually take {low:g} to {high:g} days\n"
         f"put the number {made.number} on every tray label"
     )
@@ -225,7 +231,13 @@ def split(
 @number_argument
 @click.option("--rooted", required=True, type=int, help="Cuttings with roots.")
 @click.option("--callused", default=0, type=int, help="Cuttings with callus only.")
-@click.option("--lost", "lost", multiple=True, metavar="CAUSE=N", help=f"Lost and not entered before, by cause: {', '.join(LOST_CAUSES)}.")  # fmt: skip
+@click.option(
+    "--lost",
+    "lost",
+    multiple=True,
+    metavar="CAUSE=N",
+    help=f"Lost and not entered before, by cause: {', '.join(LOST_CAUSES)}.",
+)
 @click.option("--lesson", default="", help="What you would change next time, in one line.")
 @at_option
 @journal_option

@@ -100,7 +100,10 @@ class Span(click.ParamType[Any]):
     name = "span"
 
     def convert(
-        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+        self,
+        value: Any,
+        param: click.Parameter | None,  # noqa: ARG002  (as click calls it)
+        ctx: click.Context | None,  # noqa: ARG002
     ) -> float:
         if isinstance(value, int | float):
             return float(value)
@@ -116,7 +119,10 @@ class Moment(click.ParamType[Any]):
     name = "date"
 
     def convert(
-        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+        self,
+        value: Any,
+        param: click.Parameter | None,  # noqa: ARG002  (as click calls it)
+        ctx: click.Context | None,  # noqa: ARG002
     ) -> datetime:
         if isinstance(value, datetime):
             return value

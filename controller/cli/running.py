@@ -140,17 +140,39 @@ def why(place: str | None, last: int, journal_given: str | None, as_json: bool) 
             from config.near import near
 
             raise click.BadParameter(
-                f"no bay or mister {place!r} here{near(place, places)}; there are {', '.join(places)}"
+                f"no bay or mister {place!r} here{near(place, places)}; "
+                f"there are {', '.join(places)}"
             )
         rows = {p: reader.reasons(p, last=last) for p in ([place] if place else places)}
+    now = _reasons_now(journal_given)
     if as_json:
-        give_json({p: [row._asdict() for row in found] for p, found in rows.items()})
+        give_json(
+            {
+                p: {"decisions": [row._asdict() for row in found], "now": now.get(p)}
+                for p, found in rows.items()
+            }
+        )
         return
     out = console()
     for name, found in rows.items():
         say(out, name, style="bold")
-        if not found:
+        if not found and name not in now:
             say(out, "  nothing decided yet")
         for row in found:
             mode = "" if row.mode == "normal" else f"  ({row.mode})"
             say(out, f"  {local(row.at_s, site.site.zone)}  {row.text}{mode}")
+        if name in now:
+            say(out, f"  {'now':16}  {now[name]}")
+
+
+def _reasons_now(journal_given: str | None) -> dict[str, str]:
+    """Reasons in force by place, from the running daemon; nothing when none runs."""
+    found, _ = live_picture(journal_given)
+    if found is None or time.time() - found["at_utc_s"] > STALE_S:
+        return {}
+    reasons = {}
+    for name, bench in found["benches"].items():
+        reasons |= {f"{name}.{bay}": held["why"] for bay, held in bench["bays"].items()}
+        if bench["mister"] is not None:
+            reasons[mister_id(name)] = bench["mister"]["why"]
+    return reasons
