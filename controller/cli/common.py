@@ -14,7 +14,7 @@ import click
 
 from config.load import ConfigError, loads
 from config.model import Site
-from controller.journal.errors import JournalError
+from controller.journal.errors import BatchError, JournalError
 from controller.journal.reader import Reader, open_reader
 from controller.places import PlaceError, find_journal
 
@@ -60,10 +60,10 @@ def expected_errors(command: Callable[P, R]) -> Callable[P, R]:
             return command(*args, **kwargs)
         except ConfigError as error:
             fail(str(error), EXIT_BENCH_FILE)
+        except (Refused, BatchError) as error:
+            fail(str(error), EXIT_REFUSED)
         except (JournalError, PlaceError) as error:
             fail(str(error), EXIT_JOURNAL)
-        except Refused as error:
-            fail(str(error), EXIT_REFUSED)
 
     return guarded
 

@@ -22,6 +22,9 @@ from controller.cli.common import who as whoever
 from controller.journal.acts import ask_and_wait
 from controller.records import Act, ActKind
 
+WAIT_S = 15.0
+"""How long to wait for the daemon's answer."""
+
 
 def deliver(journal_given: str | None, act: Act) -> None:
     """Put an act into the journal, wait for the daemon's answer and say it."""
@@ -29,7 +32,7 @@ def deliver(journal_given: str | None, act: Act) -> None:
     with reader:
         site = site_of(reader, path)
         _check_place(site, act.place)
-    answer = ask_and_wait(path, act, at_s=time.time(), wait_s=15.0)
+    answer = ask_and_wait(path, act, at_s=time.time(), wait_s=WAIT_S)
     if answer is None:
         click.echo(
             "written down; no running warmfoot has taken it up yet (is one running? "

@@ -1,0 +1,247 @@
+"""The commands as a person types them, on a journal that a rehearsal left."""
+
+import csv
+import io
+import json
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from click.testing import Result
+
+from controller.journal.reader import open_reader
+
+Ask = Callable[..., Result]
+
+
+def test_review_tells_what_a_batch_got(ask: Ask) -> None:
+    said = ask("review", "1")
+    assert said.exit_code == 0, said.output
+    assert "120 Fuchsia hybrids" in said.output
+    assert "degree-hours above 10 °C (capped at" in said.output
+    assert "unproven" in said.output
+    assert "not tested yet" in said.output
+    assert "kWh" in said.output
+    assert "EUR" in said.output
+
+
+def test_review_in_json_holds_the_same_figures(ask: Ask, journal: Path) -> None:
+    (found,) = json.loads(ask("review", "1", "--json").output)
+    assert found["batch"]["plant"] == "Fuchsia hybrids"
+    with open_reader(journal) as reader:
+        rows = reader.minutes(["north.left.base1"], 0, 4e9)["north.left.base1"]
+    assert rows.mean_milli.min() / 1000 < found["mean_base_c"] < rows.mean_milli.max() / 1000
+    assert found["warmth"]["degree_hours"] > 0
+
+
+def test_review_of_a_batch_there_is_not_names_those_there_are(ask: Ask) -> None:
+    said = ask("review", "9")
+    assert said.exit_code == 5
+    assert said.output.strip() == "no batch 9 in this journal; there are: 1 Fuchsia hybrids"
+
+
+def test_why_gives_reasons_in_words(ask: Ask) -> None:
+    said = ask("why", "north.left")
+    assert said.exit_code == 0
+    assert "north.left" in said.output
+    assert "target" in said.output
+    assert "north.mister" not in said.output
+
+
+def test_why_of_a_place_there_is_not(ask: Ask) -> None:
+    said = ask("why", "north.lef")
+    assert said.exit_code == 2
+    assert "did you mean north.left" in said.output
+
+
+def test_status_says_that_nobody_keeps_the_bench(ask: Ask) -> None:
+    said = ask("status")
+    assert said.exit_code == 7
+    assert "warmfoot run BENCH.toml" in said.output
+
+
+def test_status_shows_the_running_bench_and_tells_an_alarm_by_its_exit_code(
+    ask: Ask, journal: Path
+) -> None:
+    relay = {"ordered": "on", "reported": "on", "reported_age_s": 1.0}
+    bay = {
+        "base_c": 19.94, "hottest_c": 20.1, "probes_usable": 2, "probes_fitted": 2,
+        "target_c": 20.0, "base_minus_top_k": 5.9, "duty": 0.4, "mode": "normal",
+        "why": "base 19.9 °C, target 20.0 °C: on 40 % of the time", "mat": relay, "probes": [],
+    }  # fmt: skip
+    live = {
+        "at_utc_s": time.time(), "site": "Alder Lane Nursery", "alarms": [], "batches": [],
+        "links": {}, "journal": {"ok": True},
+        "benches": {
+            "north": {
+                "title": "North bench", "top_c": 14.0, "rh_pct": None, "vpd_kpa": None,
+                "house_c": 9.0, "bays": {"left": bay}, "mister": None,
+            }
+        },
+    }  # fmt: skip
+    path = journal.with_name("demo.live.json")
+    path.write_text(json.dumps(live))
+    said = ask("status")
+    assert said.exit_code == 0, said.output
+    assert "base 19.9 °C, target 20.0 °C, base minus top +5.9 K" in said.output
+    assert "humidity no reading" in said.output
+    assert "mat ordered on, reported on" in said.output
+    assert "not a safety device" in said.output
+    live["alarms"] = [
+        {"alarm": "base_cold", "place": "north.left", "state": "UNACK", "priority": 2, "text": "x"}
+    ]
+    path.write_text(json.dumps(live))
+    assert ask("status").exit_code == 8
+    live["at_utc_s"] = time.time() - 120
+    path.write_text(json.dumps(live))
+    assert ask("status").exit_code == 7
+
+
+def test_a_batch_is_stuck_tested_and_closed(ask: Ask) -> None:
+    stuck = ask("batch", "stick", "Buxus sempervirens", "--kind", "semi_ripe", "--bay", "north",
+                "--count", "40", "--detail", "mix=bark", "--stuck", "2026-03-04")  # fmt: skip
+    assert stuck.exit_code == 0, stuck.output
+    assert stuck.output.startswith("batch 2: 40 Buxus sempervirens, Semi-ripe, in north.left")
+    assert ask("batch", "enter", "2", "tested", "tested=5", "rooted=3").exit_code == 0
+    assert ask("batch", "enter", "2", "lost", "lost=4", "cause=rotted").exit_code == 0
+    shown = ask("batch", "show", "2")
+    assert "mix: bark" in shown.output
+    assert "tested=5 rooted=3" in shown.output
+    closed = ask("batch", "close", "2", "--rooted", "30", "--lost", "dried=2", "--lesson", "shade")
+    assert closed.output == "batch 2 closed: 30 of 40 rooted (75%)\n"
+    listed = ask("batch", "list")
+    assert "Buxus" not in listed.output
+    assert "Buxus" in ask("batch", "list", "--all").output
+    reviewed = ask("review", "2").output
+    assert "rooted 30 of 40: strike rate 75%" in reviewed
+    assert "lost 6: 4 rotted, 2 dried" in reviewed
+    assert "lesson: shade" in reviewed
+
+
+@pytest.mark.parametrize(
+    ("words", "code", "part"),
+    [
+        (("batch", "enter", "7", "looked"), 5, "no batch 7"),
+        (("batch", "enter", "1", "tested", "tested=5", "rooted=9"), 5, "rooted"),
+        (("batch", "enter", "1", "looked", "--at", "2025-01-01"), 5, "stuck after that"),
+        (("batch", "enter", "1", "tested", "rooted"), 5, "key=value"),
+        (("batch", "close", "1", "--rooted", "121"), 5, "121"),
+        (("batch", "stick", "x" * 10_000, "--kind", "softwood", "--bay", "north", "--count", "1"),
+         5, "200"),
+        (("batch", "stick", "a\x1b[2J", "--kind", "softwood", "--bay", "north", "--count", "1"),
+         5, "printed"),
+        (("batch", "stick", "Hebe", "--kind", "softwod", "--bay", "north", "--count", "1"),
+         3, "did you mean softwood"),
+        (("batch", "stick", "Hebe", "--kind", "softwood", "--bay", "south.x", "--count", "1"),
+         5, "south"),
+        (("batch", "stick", "Hebe", "--kind", "softwood", "--bay", "north", "--count", "0"),
+         5, "count"),
+        (("hold", "heat", "north.left", "--for", "13h"), 5, "12 h"),
+        (("hold", "heat", "nrth.left"), 5, "did you mean north.left"),
+        (("burst", "north", "--for", "soon"), 2, "30min"),
+    ],
+)  # fmt: skip
+def test_what_cannot_be_is_refused_in_a_line_or_two_and_changes_nothing(
+    ask: Ask, journal: Path, words: tuple[str, ...], code: int, part: str
+) -> None:
+    before = _counts(journal)
+    said = ask(*words)
+    assert said.exit_code == code, said.output
+    assert part in said.output
+    assert "Traceback" not in said.output
+    assert len(said.output.strip().splitlines()) <= 5
+    assert max(map(len, said.output.splitlines())) < 400
+    assert _counts(journal) == before
+
+
+def _counts(journal: Path) -> list[int]:
+    with open_reader(journal) as reader:
+        return [
+            reader.query(f"SELECT count(*) FROM {table}")[0][0]
+            for table in ("batch", "entry", "act")
+        ]
+
+
+def test_an_act_without_a_daemon_is_written_down_and_said_so(
+    ask: Ask, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("controller.cli.hands.WAIT_S", 0.0)
+    said = ask("burst", "north")
+    assert said.exit_code == 0
+    assert "no running warmfoot has taken it up" in said.output
+
+
+def test_export_gives_csv_with_units_and_both_times(ask: Ask) -> None:
+    said = ask("export", "minutes", "--to", "2026-03-02T08:00")
+    assert said.exit_code == 0
+    rows = list(csv.reader(io.StringIO(said.output)))
+    assert rows[0][:2] == ["utc", "local"]
+    assert any("degC" in cell or "unit" in cell for cell in rows[0] + rows[1])
+    assert len(rows) > 100
+    assert rows[1][0].endswith("Z")
+
+
+def test_export_does_not_write_over_a_file(ask: Ask, tmp_path: Path) -> None:
+    there = tmp_path / "out.csv"
+    there.write_text("mine")
+    said = ask("export", "batches", "--out", str(there))
+    assert said.exit_code == 5
+    assert there.read_text() == "mine"
+
+
+def test_backup_is_a_journal_like_the_first(ask: Ask, tmp_path: Path) -> None:
+    copy = tmp_path / "copy.db"
+    assert ask("backup", str(copy)).exit_code == 0
+    assert ask("review", "1", "--journal", str(copy)).output == ask("review", "1").output
+    assert ask("backup", str(copy)).exit_code == 4
+
+
+def test_the_alarm_table_has_every_alarm_and_what_to_do(ask: Ask) -> None:
+    rows = json.loads(ask("alarms", "table", "--json").output)
+    names = {row["name"] for row in rows}
+    assert {"base_cold", "air_dry", "mat_dead", "mist_no_answer", "probe_silent"} <= names
+    assert all(row["action"] and row["consequence"] for row in rows)
+    assert "base_cold" in ask("alarms", "table").output
+
+
+def test_check_says_what_a_sound_file_means(ask: Ask) -> None:
+    said = ask("check", "config/examples/one_tray_serial.toml")
+    assert said.exit_code == 0, said.output
+    assert "tray.only.base1" in said.output
+    assert "25 W" in said.output
+    assert "no independent thermal cut-out is declared" in said.output
+
+
+def test_check_lists_everything_that_is_wrong(ask: Ask, tmp_path: Path) -> None:
+    text = Path("config/examples/one_tray_serial.toml").read_text()
+    broken = tmp_path / "broken.toml"
+    broken.write_text(
+        text.replace("power_w = 25", 'power_w = "25"').replace("Europe/Dublin", "Dublin")
+    )
+    said = ask("check", str(broken))
+    assert said.exit_code == 3
+    assert "benches.tray.bays.only.mat.power_w" in said.output
+    assert "timezone" in said.output
+
+
+def test_several_journals_must_be_chosen_from(
+    ask: Ask, journal: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.delenv("WARMFOOT_JOURNAL")
+    assert ask("review").exit_code == 4
+    folder = tmp_path / "state" / "warmfoot"
+    folder.mkdir(parents=True)
+    journal.rename(folder / "one.db")
+    assert ask("review").exit_code == 0
+    (folder / "two.db").touch()
+    said = ask("review")
+    assert said.exit_code == 4
+    assert "one.db, two.db" in said.output
+
+
+def test_every_command_explains_itself(ask: Ask) -> None:
+    for command in ("check", "run", "status", "why", "batch", "review", "alarms", "rehearse"):
+        said = ask(command, "--help")
+        assert said.exit_code == 0
+        assert "Usage" in said.output
