@@ -203,7 +203,9 @@ class Intake:
             links[name] = _tuple(
                 LinkView, (one_health, quiet_s if quiet_s > 0.0 else 0.0, memory.restarts)
             )
-        benches = {name: bench.view(mono_s) for name, bench in self._benches.items()}
+        benches = {}
+        for name, bench in self._benches.items():
+            benches[name] = bench.view(mono_s)
         return _tuple(Snapshot, (benches, links, self._reports.copy()))
 
     def freshness(self, mono_s: float) -> float:

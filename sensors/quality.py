@@ -132,47 +132,71 @@ def judge(kind: Kind, memory: ProbeMemory, text: str, mono_s: float) -> Reading:
     """
     if memory.kind is not kind:
         memory.suit(kind)
+    flag, why = _PASS, ""
     # The same text as the last believed sample needs no test anew: their limits widen with time.
     if text == memory.good_text and mono_s >= memory.last_s:
-        return _believe(memory, memory.good_value, memory.good_raw, mono_s, _PASS)
-    try:
-        raw = parse_number(text)
-    except ValueError:
-        return _refuse(kind, memory, nan, nan, mono_s, _FAIL, f"not a number: {text[:24]!r}")
-    value = raw * memory.gain + memory.offset
-    if (
-        memory.sure_low < raw < memory.sure_high
-        and memory.sure_low < value <= memory.sure_top
-        and mono_s >= memory.last_s
-        and -memory.step <= value - memory.good_value <= memory.step
-        and -memory.step <= value - memory.anchor_value <= memory.step
-    ):
-        memory.good_text = text
-        return _believe(memory, value, raw, mono_s, _PASS)
-    return _judge_closely(kind, memory, raw, mono_s)
+        value, raw = memory.good_value, memory.good_raw
+    else:
+        try:
+            raw = parse_number(text)
+        except ValueError:
+            return _refuse(kind, memory, nan, nan, mono_s, _FAIL, f"not a number: {text[:24]!r}")
+        value = raw * memory.gain + memory.offset
+        if (
+            memory.sure_low < raw < memory.sure_high
+            and memory.sure_low < value <= memory.sure_top
+            and mono_s >= memory.last_s
+            and -memory.step <= value - memory.good_value <= memory.step
+            and -memory.step <= value - memory.anchor_value <= memory.step
+        ):
+            memory.good_text = text
+        else:
+            value = memory.calibration.correct(kind, raw)
+            refused = _look_closely(kind, memory, raw, value, mono_s)
+            if refused is not None:
+                return refused
+            memory.good_text = None
+            if memory.good_value != memory.good_value:
+                flag, why = _NOT_EVALUATED, "first sample: nothing to compare it with"
+        memory.good_value, memory.good_raw = value, raw
+    memory.heard += 1
+    memory.last_s = memory.good_s = mono_s
+    memory.reject_run = memory.new_count = 0
+    if memory.history:
+        memory.history = memory.history << 1 & _LAST_100
+    if not mono_s - memory.anchor_s < ANCHOR_S:
+        memory.anchor_s, memory.anchor_value = mono_s, value
+    if mono_s >= memory.bucket_end_s:
+        _next_bucket(memory, mono_s)
+    # What the running five minutes hold, the hours hold.
+    if not memory.bucket_low <= value <= memory.bucket_high:
+        _widen(memory, value)
+    reading = memory.last = _tuple(
+        Reading, (memory.probe, memory.quantity, value, memory.unit, raw, mono_s, flag, why)
+    )
+    return reading
 
 
-def _judge_closely(kind: Kind, memory: ProbeMemory, raw: float, mono_s: float) -> Reading:
-    """`judge` of a number that is not plainly the small step from the last that most are."""
-    value = memory.calibration.correct(kind, raw)
+def _look_closely(
+    kind: Kind, memory: ProbeMemory, raw: float, value: float, mono_s: float
+) -> Reading | None:
+    """The refusal of a number that is not plainly a small step from the last; None if believed."""
     why = _failed(kind, memory, raw, value, mono_s)
     if why:
         return _refuse(kind, memory, nan, raw, mono_s, _FAIL, why)
     good = memory.good_value
     if good != good:
-        return _believe(memory, value, raw, mono_s, _NOT_EVALUATED)
+        return None
     step, rise_per_s = kind.largest_step, kind.rise_per_s
     if abs(value - good) > step + rise_per_s * (mono_s - memory.good_s):
         why = _SPIKE
     elif abs(value - memory.anchor_value) > step + rise_per_s * (mono_s - memory.anchor_s):
         why = _RATE
     else:
-        memory.good_text = None
-        return _believe(memory, value, raw, mono_s, _PASS)
+        return None
     if _confirmed(kind, memory, value, mono_s):
         memory.anchor_s = nan
-        memory.good_text = None
-        return _believe(memory, value, raw, mono_s, _PASS)
+        return None
     why = why.format(value - good, value - memory.anchor_value, kind.unit)
     return _refuse(kind, memory, value, raw, mono_s, _SUSPECT, why)
 
@@ -202,29 +226,6 @@ def _confirmed(kind: Kind, memory: ProbeMemory, value: float, mono_s: float) -> 
         memory.new_count = 1
     memory.new_value, memory.new_s = value, mono_s
     return memory.new_count >= CONFIRMING_SAMPLES
-
-
-def _believe(memory: ProbeMemory, value: float, raw: float, mono_s: float, flag: Flag) -> Reading:
-    memory.heard += 1
-    memory.reject_run = 0
-    if memory.history:
-        memory.history = memory.history << 1 & _LAST_100
-    memory.last_s = memory.good_s = mono_s
-    memory.good_value = value
-    memory.good_raw = raw
-    memory.new_count = 0
-    if not mono_s - memory.anchor_s < ANCHOR_S:
-        memory.anchor_s, memory.anchor_value = mono_s, value
-    if mono_s >= memory.bucket_end_s:
-        _next_bucket(memory, mono_s)
-    # What the running five minutes hold, the hours hold.
-    if not memory.bucket_low <= value <= memory.bucket_high:
-        _widen(memory, value)
-    why = "" if flag is _PASS else "first sample: nothing to compare it with"
-    reading = memory.last = _tuple(
-        Reading, (memory.probe, memory.quantity, value, memory.unit, raw, mono_s, flag, why)
-    )
-    return reading
 
 
 def _widen(memory: ProbeMemory, value: float) -> None:

@@ -191,6 +191,9 @@ class BenchProbes:
         doubted: dict[str, str] = {}
         for group in self._shared:
             doubted |= group.doubted
+        bays: dict[str, BayView] = {}
+        for name, bay in self._bays.items():
+            bays[name] = bay.view(mono_s)
         return _tuple(
             BenchView,
             (
@@ -201,7 +204,7 @@ class BenchProbes:
                 wet_c,
                 house_c,
                 light,
-                {name: bay.view(mono_s) for name, bay in self._bays.items()},
+                bays,
                 _views(self._air, mono_s, doubted),
             ),
         )
@@ -210,9 +213,21 @@ class BenchProbes:
 def _views(
     probes: Sequence[FittedProbe], mono_s: float, doubted: dict[str, str]
 ) -> tuple[ProbeView, ...]:
-    if doubted:
-        return tuple([probe.view(mono_s, doubted.get(probe.memory.probe)) for probe in probes])
-    return tuple([probe.view(mono_s, None) for probe in probes])
+    views: list[ProbeView] = []
+    for probe in probes:
+        memory = probe.memory
+        last = memory.last
+        age_s = mono_s - memory.last_s
+        # In time, in no doubt and without a refusal of late, as most are: as `view` has it.
+        if last is not None and 0.0 <= age_s <= memory.late_s and not (memory.history or doubted):
+            heard, rejected = memory.heard, memory.rejected
+            span_1h, span_3h = memory.span_1h, memory.span_3h
+            views.append(
+                _tuple(ProbeView, (last, age_s, heard, rejected, 0.0, 0, span_1h, span_3h))
+            )
+        else:
+            views.append(probe.view(mono_s, doubted.get(memory.probe)))
+    return tuple(views)
 
 
 def _median(values: list[float]) -> float:
