@@ -79,7 +79,9 @@ def build(
         if not threaded:
             recorder.flush()
         with open_reader(path) as reader:
-            last_s = reader.last_minute_s()  # asked first: a minute that is stored meanwhile is not lost
+            last_s = (
+                reader.last_minute_s()
+            )  # asked first: a minute that is stored meanwhile is not lost
             stood = stays(batch, effective(reader.entries(batch.number)), inf)
             return Counted(live_warmth(reader, site, batch, recipe_of(batch)), stood, last_s)
 

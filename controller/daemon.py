@@ -10,7 +10,6 @@ import json
 import logging
 import os
 import signal
-import threading
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -19,7 +18,6 @@ from types import FrameType
 from filelock import FileLock, Timeout
 
 from config.load import ConfigError, load_with_text
-from config.model import Site
 from controller.app import build
 from controller.decide.alarms import check_changes
 from controller.housekeeping import Housekeeper
@@ -28,7 +26,7 @@ from controller.loop import Controller, Progress
 from controller.notify import Notifier
 from controller.places import journal_path, live_path, lock_path
 from controller.publish import Publisher
-from controller.service_manager import ServiceManager
+from controller.service_manager import Bell, ServiceManager
 from sensors.clock import Clock, SystemClock
 
 log = logging.getLogger(__name__)
@@ -50,13 +48,14 @@ class Daemon:
         self._journal = journal_path(self.site)
         self._live = live_path(self._journal)
         self._manager = ServiceManager()
-        self._stopping = threading.Event()
-        self._reload = threading.Event()
-        self._wake = threading.Event()
+        self._bell = Bell()
+        self._stopping = False
+        self._reload = False
         self._reason = "stopped"
         self._fed = Progress()
         self._fed_at_s = 0.0
         self._live_at_s = float("-inf")
+        self._unsaid = ""
         self._text = text
         self._lock = FileLock(lock_path(self._journal))
 
@@ -67,22 +66,28 @@ class Daemon:
 
     def run(self) -> None:
         """Keep the bench until a signal comes. Raises AlreadyRunning, JournalError, ConfigError."""
-        self._journal.parent.mkdir(parents=True, exist_ok=True, mode=0o750)
+        self._take_lock()
         try:
+            with self._signals():
+                while not self._stopping:
+                    self._keep_until_told()
+        finally:
+            self._lock.release()
+            with contextlib.suppress(OSError):
+                self._live.unlink()
+
+    def _take_lock(self) -> None:
+        try:
+            self._journal.parent.mkdir(parents=True, exist_ok=True, mode=0o750)
             self._lock.acquire(timeout=0)
         except Timeout:
             raise AlreadyRunning(
                 f"another warmfoot already keeps {self._journal}; stop it first "
                 "(`systemctl stop warmfoot`, or Ctrl-C where it runs)"
             ) from None
-        try:
-            with self._signals():
-                while not self._stopping.is_set():
-                    self._keep_until_told()
-        finally:
-            self._lock.release()
-            with contextlib.suppress(OSError):
-                self._live.unlink()
+        except OSError as error:
+            # A disk that takes no file must not leave the bench cold.
+            log.error("no lock beside the journal, so a second warmfoot is not noticed: %s", error)
 
     def _keep_until_told(self) -> None:
         """Run one controller until a signal stops it or a new bench file replaces it."""
@@ -118,16 +123,15 @@ class Daemon:
     def _keep(self, controller: Controller) -> None:
         self._manager.send("READY=1", f"STATUS=keeping {self.site.site.name}")
         due_s = self._clock.now().mono_s
-        while not self._stopping.is_set():
-            if self._reload.is_set():
-                self._reload.clear()
+        while not self._stopping:
+            if self._reload:
+                self._reload = False
                 if self._take_new_file(controller):
                     return
             controller.tick()
             self._after_tick(controller)
             due_s = max(due_s + self.site.site.tick_s, self._clock.now().mono_s)
-            self._wake.wait(max(0.0, due_s - self._clock.now().mono_s))
-            self._wake.clear()
+            self._bell.wait(max(0.0, due_s - self._clock.now().mono_s))
 
     def _after_tick(self, controller: Controller) -> None:
         now = self._clock.now()
@@ -137,12 +141,19 @@ class Daemon:
         controller.service.update(self._notifier.health(now.mono_s))
         if now.mono_s - self._live_at_s >= LIVE_EVERY_S or controller.changes:
             self._live_at_s = now.mono_s
-            try:
-                now_picture = self._picture(controller)
-                self._write_live(now_picture)
-                self._publisher.publish(now_picture, controller.changes)
-            except Exception:
-                log.exception("the live picture could not be given out")
+            self._give_out(controller)
+
+    def _give_out(self, controller: Controller) -> None:
+        """The picture to the commands on this machine, and over MQTT. A fault is said once."""
+        said, self._unsaid = self._unsaid, ""
+        try:
+            now_picture = self._picture(controller)
+            self._publisher.publish(now_picture, controller.changes)
+            self._write_live(now_picture)
+        except Exception as error:
+            self._unsaid = f"{type(error).__name__}: {error}"
+            if self._unsaid != said:
+                log.error("the live picture could not be given out", exc_info=error)
 
     def _feed(self, controller: Controller, mono_s: float) -> None:
         """Tell the manager we live, only if every stage has advanced since the last time."""
@@ -211,12 +222,12 @@ class Daemon:
         def stop(number: int, _frame: FrameType | None) -> None:
             self._reason = f"signal {signal.Signals(number).name}"
             self._manager.send("STOPPING=1")
-            self._stopping.set()
-            self._wake.set()
+            self._stopping = True
+            self._bell.ring()
 
         def reload(_number: int, _frame: FrameType | None) -> None:
-            self._reload.set()
-            self._wake.set()
+            self._reload = True
+            self._bell.ring()
 
         before = {
             signal.SIGTERM: signal.signal(signal.SIGTERM, stop),

@@ -1,7 +1,40 @@
-"""Talk to the service manager: the datagram protocol of sd_notify(3) and sd_watchdog_enabled(3)."""
+"""What the process has to do with the system around it.
 
+The service manager is talked to by the datagrams of sd_notify(3) and sd_watchdog_enabled(3).
+"""
+
+import contextlib
 import os
+import select
 import socket
+
+
+class Bell:
+    """Wakes the loop from a signal handler.
+
+    A handler may run between any two steps of the code it interrupts, so it must take no lock: an
+    Event that is being waited for could hang both for ever. Writing to a pipe takes none.
+    """
+
+    def __init__(self) -> None:
+        self._hear, self._ring = os.pipe()
+        os.set_blocking(self._hear, False)
+        os.set_blocking(self._ring, False)
+
+    def ring(self) -> None:
+        """End the present wait, or the next one."""
+        with contextlib.suppress(OSError):  # full: it has been rung often enough
+            os.write(self._ring, b"!")
+
+    def wait(self, longest_s: float) -> None:
+        """Return when rung, or after `longest_s` >= 0 seconds."""
+        if select.select([self._hear], [], [], longest_s)[0]:
+            with contextlib.suppress(BlockingIOError):
+                os.read(self._hear, 4096)
+
+    def close(self) -> None:
+        os.close(self._hear)
+        os.close(self._ring)
 
 
 class ServiceManager:

@@ -61,7 +61,5 @@ def _is_kept(root: Path) -> bool:
     """
     service = root / "run/systemd/timesync"
     return (
-        (root / "dev/rtc0").exists()
-        or not service.is_dir()
-        or (service / "synchronized").exists()
+        (root / "dev/rtc0").exists() or not service.is_dir() or (service / "synchronized").exists()
     )

@@ -43,7 +43,10 @@ class BenchParams:
     closed; lid_m_s: lid open.  surface_air_w_m2k: still-air convection at the compost.
 
     Leaves. leaf_area: wettable leaf per m2 of bench; leaf_air_s_m: air layer, 60-150 s/m for
-    small leaves in slow air (from memory); leaf_s_m: the leaf's own resistance when dry;
+    small leaves in slow air (from memory), of one side; leaf_sides: sides that trade heat with the
+    air, while water and vapour leave by the wetted one alone (as for a leaf with stomata on one
+    side: Monteith and Unsworth, Principles of Environmental Physics, from memory); leaf_s_m: the
+    leaf's own resistance when dry;
     leaf_j_m2k: heat capacity per m2 of leaf; film_kg_m2: most water a m2 of leaf carries
     (0.03-0.08 assumed); caught: share of a burst that lands on leaves.
 
@@ -74,6 +77,7 @@ class BenchParams:
     surface_air_w_m2k: float = 5.0
     leaf_area: float = 1.5
     leaf_air_s_m: float = 80.0
+    leaf_sides: float = 2.0
     leaf_s_m: float = 1500.0
     leaf_j_m2k: float = 1600.0
     film_kg_m2: float = 0.045

@@ -15,8 +15,8 @@ from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 from config.errors import ConfigError
 from config.load import load_with_text, loads
 from config.model import Site
-from controller.journal.errors import JournalError
 from controller.faces import console
+from controller.journal.errors import JournalError
 from controller.places import state_dir
 from simulator.faults import KINDS as FAULTS
 from simulator.faults import FaultError, parse_fault

@@ -46,16 +46,21 @@ def free_film_mm_h(
     net_w_m2: float,
     resistance_s_m: float,
     pressure_kpa: float = PRESSURE_KPA,
+    sides: float = 1.0,
 ) -> float:
     """Evaporation of a free water film: Penman-Monteith with no surface resistance.
 
     temp_c, rh_pct (0..100): of the air.  net_w_m2: net radiation taken up per m2 of film.
-    resistance_s_m: of the air layer at the film, > 0.  Returns mm/h, which is kg/m2 per hour.
+    resistance_s_m: of the air layer at one side, > 0.  sides: that trade heat with the air, while
+    the film lies on one; 1 is Penman-Monteith itself, 2 a thin leaf: heat then passes `sides` times
+    as easily, so that the psychrometric constant counts `sides` times (Monteith and Unsworth,
+    Principles of Environmental Physics, from memory).  Returns mm/h, which is kg/m2 per hour.
     """
     saturated_kpa = saturation_kpa(temp_c)
     vapour_kpa = saturated_kpa * rh_pct / 100.0
     slope = slope_kpa_k(temp_c)
     density = air_density_kg_m3(temp_c, vapour_kpa, pressure_kpa)
     drying = density * AIR_CP_J_KG_K * (saturated_kpa - vapour_kpa) / resistance_s_m
-    heat_w_m2 = (slope * net_w_m2 + drying) / (slope + psychrometric_kpa_k(temp_c, pressure_kpa))
+    sensible_kpa_k = sides * psychrometric_kpa_k(temp_c, pressure_kpa)
+    heat_w_m2 = (slope * net_w_m2 + sides * drying) / (slope + sensible_kpa_k)
     return heat_w_m2 / latent_heat_j_kg(temp_c) * 3600.0

@@ -12,7 +12,6 @@ from controller.journal.reader import open_reader
 from simulator.run import Truth
 from simulator.scenario import Scenario
 
-
 NEXT: Final = (
     ("why", "the last decisions, with their reasons"),
     ("alarms history", "what was raised, and when"),

@@ -1,4 +1,4 @@
-"""The whole chain, played: a bench file, a simulated bench, the real controller, the wire's text."""
+"""The whole chain played: a bench file, a simulated bench, the real controller, wire text."""
 
 from collections.abc import Callable
 from datetime import datetime
@@ -159,9 +159,9 @@ class Play(Rehearsal):
 
 @pytest.fixture
 def played(tmp_path: Path) -> object:
-    """played(text, start=, weather=, faults=, tick_s=): a started Play; all are stopped at the end.
+    """played(text, start=, ...): a started Play; all are stopped when the test is over.
 
-    start: local time, "2026-03-02T12:00".  threaded: the journal has its own thread, as in a daemon.
+    start: local time, "2026-03-02T12:00".  threaded: the journal has a thread, as in a daemon.
     """
     made: list[Play] = []
 

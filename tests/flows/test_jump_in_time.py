@@ -1,5 +1,7 @@
 """After a jump in time nothing is summed over it, and what must last has lasted."""
 
+from itertools import pairwise
+
 import pytest
 
 from controller.journal.reader import open_reader
@@ -88,9 +90,7 @@ def test_power_cut_keeps_holds_and_what_was_learned_and_brings_no_burst_of_relay
     assert play.alarm("controller_away", "site") in ("UNACK", "RTNUN")
     relays = [fields for _, fields in play.orders[sent:]]
     assert all(fields["mist"] == "0" for fields in relays)
-    starts = sum(
-        float(a["mat1"]) == 0 < float(b["mat1"]) for a, b in zip(relays, relays[1:], strict=False)
-    )
+    starts = sum(float(a["mat1"]) == 0 < float(b["mat1"]) for a, b in pairwise(relays))
     assert starts <= 2
 
 

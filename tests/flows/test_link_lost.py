@@ -1,4 +1,4 @@
-"""A wire that breaks: relays let go, the grower is told, and all goes on when it is joined again."""
+"""A wire that breaks: relays let go, the grower is told, and all goes on when it is mended."""
 
 
 def test_cut_wire_ends_with_relays_off_within_the_lease_and_an_alarm(played):

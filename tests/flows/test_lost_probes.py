@@ -79,7 +79,7 @@ def test_heat_is_dropped_within_minutes_when_the_last_base_probe_dies_without_a_
     assert took_s <= 30 + 2 * play.tick_s
 
 
-def test_humidity_lost_brings_timed_mist_by_day(played, bench_text):
+def test_humidity_lost_brings_timed_mist_by_day(played):
     play = played(start="2026-05-11T08:00", weather="spring_bright")
     play.stick()
     play.play(1.0)

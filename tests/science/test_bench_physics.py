@@ -62,12 +62,15 @@ def test_free_film_evaporates_as_penman_monteith_says(temp_c, rh_pct, net_w_m2, 
     assert free_film_mm_h(temp_c, rh_pct, net_w_m2, 50.0) == pytest.approx(mm_h, rel=0.01)
 
 
+@pytest.mark.parametrize("sides", [1.0, 2.0])
 @pytest.mark.parametrize("sun_w_m2", [0.0, 150.0])
-def test_a_wet_leaf_on_the_bench_evaporates_as_the_formula_says(sun_w_m2):
+def test_a_wet_leaf_on_the_bench_evaporates_as_the_formula_says(sun_w_m2, sides):
     """A leaf that trades heat with the air alone, always fully wet: the bench's own equations must
-    come to the Penman-Monteith rate at the air's temperature and humidity."""
+    come to the Penman-Monteith rate at the air's temperature and humidity, with heat passing at one
+    side of the leaf (the formula as it is) or at both."""
     params = replace(
         BENCH,
+        leaf_sides=sides,
         leaf_cover_w_m2k=0.0,
         surface_leaf_w_m2k=0.0,
         film_kg_m2=50.0,
@@ -85,7 +88,9 @@ def test_a_wet_leaf_on_the_bench_evaporates_as_the_formula_says(sun_w_m2):
     model.advance(10.0, (0.0,), 0.0, house)
     mm_h = (before_kg - model.film_kg_m2) / params.leaf_area * 360.0
     net_w_m2 = params.sun_leaf * sun_w_m2 / params.leaf_area
-    expected = free_film_mm_h(model.air_c, model.rh_pct, net_w_m2, params.leaf_air_s_m)
+    expected = free_film_mm_h(
+        model.air_c, model.rh_pct, net_w_m2, params.leaf_air_s_m, sides=params.leaf_sides
+    )
     assert mm_h == pytest.approx(expected, rel=0.03)
     assert mm_h > 0.005
 
@@ -114,7 +119,7 @@ def test_a_full_film_dries_in_twice_its_mass_over_the_free_rate(vpd_kpa):
         model.advance(2.0, (0.0,), 0.0, house)
         minutes += 2 / 60
     rh_pct = 100.0 * house.house_kpa / saturation_kpa(20.0)
-    rate_kg_h = free_film_mm_h(20.0, rh_pct, 0.0, params.leaf_air_s_m)
+    rate_kg_h = free_film_mm_h(20.0, rh_pct, 0.0, params.leaf_air_s_m, sides=params.leaf_sides)
     # A leaf that is part wet is warmer than its film would be, so it dries up to 1.7 times faster.
     longest_min = 2.0 * params.film_kg_m2 / rate_kg_h * 60.0
     assert 0.55 * longest_min < minutes < 1.03 * longest_min
@@ -199,7 +204,7 @@ def dry_network(params):
     join(top, air, params.surface_air_w_m2k)
     join(top, cover, params.surface_cover_w_m2k)
     join(top, leaf, params.surface_leaf_w_m2k)
-    join(leaf, air, AIR_J_M3K * params.leaf_area / params.leaf_air_s_m)
+    join(leaf, air, params.leaf_sides * AIR_J_M3K * params.leaf_area / params.leaf_air_s_m)
     join(leaf, cover, params.leaf_cover_w_m2k)
     join(air, cover, params.cover_air_w_m2k)
     house[0] = params.below_w_m2k

@@ -126,7 +126,7 @@ def test_mist_wets_leaves_and_cools_them_below_the_air():
     assert model.film_kg_m2 == 0.0
     played(model, 0.1, weather=dry_air, mist_ml=60)
     assert model.film_kg_m2 > 0.01
-    assert model.leaf_c < model.air_c - 1.0
+    assert model.leaf_c < model.air_c - 0.5
     assert model.wet_s > 300
 
 
