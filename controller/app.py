@@ -79,9 +79,8 @@ def build(
         if not threaded:
             recorder.flush()
         with open_reader(path) as reader:
-            last_s = (
-                reader.last_minute_s()
-            )  # asked first: a minute that is stored meanwhile is not lost
+            # Asked first, so that a minute that is stored meanwhile is not lost.
+            last_s = reader.last_minute_s()
             stood = stays(batch, effective(reader.entries(batch.number)), inf)
             return Counted(live_warmth(reader, site, batch, recipe_of(batch)), stood, last_s)
 
