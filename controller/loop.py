@@ -159,7 +159,9 @@ class Controller:
     # -- one tick -----------------------------------------------------------------------------
 
     def tick(self) -> Decision:
-        """Sense, decide, order and record, once."""
+        """Sense, decide, order and record, once. Raises RuntimeError before `start`."""
+        if self.aims is None:
+            raise RuntimeError("tick before start")
         now = self.clock.now()
         dt_s = self._passed(now)
         minute = int(now.utc_s // 60)
@@ -215,8 +217,7 @@ class Controller:
 
     def _decide(self, now: Now, snapshot: Snapshot) -> Decision:
         acts = self._take_acts()
-        if self.aims is None:
-            raise RuntimeError("tick before start")
+        assert self.aims is not None
         try:
             self.state, decision = step(
                 self.aims, self.state, snapshot, now, acts, service=self.service
