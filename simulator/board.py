@@ -5,18 +5,28 @@ to the board's own longest for that channel; when it runs out, the relay drops b
 """
 
 from collections.abc import Callable, Mapping
+from math import inf
+from types import MappingProxyType
 from typing import Final
 
 from sensors.lines import LINE_BYTES, LineError, decode, encode, parse_number
 from sensors.messages import HELLO, NAK, ORDER, PROBE, RELAY, SEQ_MODULUS
 
 FIRMWARE: Final = "sim-1"
-RELAY_REPORT_S: Final = 30.0
+EVERY_S: Final = 10.0
+"""Between two readings of a channel of which nothing is said."""
+RELAY_REPORT_S: Final = 60.0
+LEASES_KEPT: Final = 500
+"""How many texts of leases are remembered with their seconds."""
 MAT_LONGEST_S: Final = 120.0
 MIST_LONGEST_S: Final = 60.0
 _FRAME_BYTES: Final = 24
 """Room kept in a probe line for word, sequence and checksum."""
 _FIELD_BYTES: Final = 12
+
+
+Read = Callable[[], str | None]
+Group = list[tuple[str, Read]]
 
 
 class _Relay:
@@ -27,25 +37,40 @@ class _Relay:
         self.left_s = 0.0
 
 
+class _Round:
+    """Channels that are read at the same times. due_s: board time of the next."""
+
+    __slots__ = ("channels", "due_s", "every_s")
+
+    def __init__(self, every_s: float) -> None:
+        self.every_s = every_s
+        self.due_s = 0.0
+        self.channels: Group = []
+
+
 class SimBoard:
     """One board.
 
     probes: channel -> a function giving the reading as text, or None when it does not answer.
-    relays: channel -> longest seconds on by one order.  report_s: between probe lines.
+    relays: channel -> longest seconds on by one order.  every_s: channel -> seconds between its
+    readings, 10 for those left out; channels due at the same time share a line.
+    on_s: per relay, seconds it was on in the last `advance`.
     """
 
     def __init__(
         self,
-        probes: Mapping[str, Callable[[], str | None]],
+        probes: Mapping[str, Read],
         relays: Mapping[str, float],
         *,
         name: str = "sim",
-        report_s: float = 10.0,
+        every_s: Mapping[str, float] = MappingProxyType({}),
     ) -> None:
         self.name = name
-        self.report_s = report_s
-        self._groups = _line_groups(probes)
+        self._rounds = _rounds(probes, every_s)
+        self._groups: dict[tuple[_Round, ...], list[Group]] = {}
         self._relays = {channel: _Relay(longest_s) for channel, longest_s in relays.items()}
+        self.on_s = dict.fromkeys(relays, 0.0)
+        self._leases_s: dict[str, float] = {}
         self._channels = ",".join([*probes, *relays])
         self.power_up()
 
@@ -53,11 +78,13 @@ class SimBoard:
         """Start anew, as after a loss of power: all relays off, uptime and sequence from zero."""
         self._seq = 0
         self._up_s = 0.0
-        self._probe_due_s = 0.0
+        self._due_s = 0.0
         self._relay_due_s = 0.0
         self._out: list[str] = []
         self._greeted = False
         self._changed = False
+        for due in self._rounds:
+            due.due_s = 0.0
         for relay in self._relays.values():
             relay.left_s = 0.0
 
@@ -75,27 +102,38 @@ class SimBoard:
         if word != ORDER:
             self._say(NAK, {"of": str(seq), "why": "word"})
             return
-        leases: list[tuple[_Relay, float]] = []
+        relays, known_s = self._relays, self._leases_s
+        leases = []
         for channel, value in fields.items():
-            relay = self._relays.get(channel)
-            try:
-                lease_s = parse_number(value)
-            except LineError:
-                lease_s = -1.0
+            relay = relays.get(channel)
+            lease_s = known_s.get(value)
+            if lease_s is None:
+                lease_s = self._lease_s(value)
             if relay is None or lease_s < 0.0:
                 self._say(NAK, {"of": str(seq), "why": "channel" if relay is None else "lease"})
                 return
             leases.append((relay, lease_s))
         for relay, lease_s in leases:
-            lease_s = min(lease_s, relay.longest_s)
+            if lease_s > relay.longest_s:
+                lease_s = relay.longest_s
             if (lease_s > 0.0) is not (relay.left_s > 0.0):
                 self._changed = True
             relay.left_s = lease_s
 
-    def advance(self, dt_s: float) -> dict[str, float]:
-        """Let `dt_s` seconds pass. Returns the seconds each relay was on in them."""
+    def _lease_s(self, text: str) -> float:
+        """Seconds of a lease, below 0 for text that is none."""
+        try:
+            lease_s = parse_number(text)
+        except LineError:
+            return -1.0
+        if len(self._leases_s) < LEASES_KEPT:
+            self._leases_s[text] = lease_s
+        return lease_s
+
+    def advance(self, dt_s: float) -> Mapping[str, float]:
+        """Let `dt_s` seconds pass. Returns `on_s`: the seconds each relay was on in them."""
         self._up_s += dt_s
-        on_s = {}
+        on_s = self.on_s
         for channel, relay in self._relays.items():
             left_s = relay.left_s
             if left_s <= 0.0:
@@ -119,20 +157,28 @@ class SimBoard:
             self._changed = False
             self._relay_due_s = up_s + RELAY_REPORT_S
             self._report_relays()
-        if up_s >= self._probe_due_s:
-            self._probe_due_s = max(self._probe_due_s, up_s - self.report_s) + self.report_s
-            for group in self._groups:
-                self._report_probes(group)
-        out, self._out = self._out, []
+        if up_s >= self._due_s:
+            self._report_probes(up_s)
+        out = self._out
+        if out:
+            self._out = []
         return out
 
-    def _report_probes(self, group: list[tuple[str, Callable[[], str | None]]]) -> None:
-        fields = {}
-        for channel, read in group:
-            text = read()
-            if text is not None:
-                fields[channel] = text
-        self._say(PROBE, fields)
+    def _report_probes(self, up_s: float) -> None:
+        due = tuple([one for one in self._rounds if up_s >= one.due_s])
+        for one in due:
+            one.due_s = max(one.due_s, up_s - one.every_s) + one.every_s
+        self._due_s = min([one.due_s for one in self._rounds], default=inf)
+        groups = self._groups.get(due)
+        if groups is None:
+            groups = self._groups[due] = _line_groups([c for one in due for c in one.channels])
+        for group in groups:
+            fields = {}
+            for channel, read in group:
+                text = read()
+                if text is not None:
+                    fields[channel] = text
+            self._say(PROBE, fields)
 
     def _report_relays(self) -> None:
         fields = {}
@@ -152,13 +198,20 @@ class SimBoard:
         self._seq = (self._seq + 1) % SEQ_MODULUS
 
 
-def _line_groups(
-    probes: Mapping[str, Callable[[], str | None]],
-) -> list[list[tuple[str, Callable[[], str | None]]]]:
-    """Probes shared out over as many lines as their names need."""
-    groups: list[list[tuple[str, Callable[[], str | None]]]] = []
-    room = 0
+def _rounds(probes: Mapping[str, Read], every_s: Mapping[str, float]) -> list[_Round]:
+    """Probes by the time between their readings, the most frequent first."""
+    rounds: dict[float, _Round] = {}
     for channel, read in probes.items():
+        own_s = every_s.get(channel, EVERY_S)
+        rounds.setdefault(own_s, _Round(own_s)).channels.append((channel, read))
+    return sorted(rounds.values(), key=lambda one: one.every_s)
+
+
+def _line_groups(channels: Group) -> list[Group]:
+    """Channels shared out over as many lines as their names need."""
+    groups: list[Group] = []
+    room = 0
+    for channel, read in channels:
         size = len(channel) + _FIELD_BYTES
         if size > room:
             groups.append([])

@@ -54,7 +54,8 @@ DEMO_SCENARIO: Final = "alder_lane"
     "faults",
     multiple=True,
     metavar="KIND@DAY+HOUR",
-    help="Make something go wrong, e.g. mat_dead@3+14 or mister_blocked@5+2/6 (6 h). "
+    help="Make something go wrong, e.g. mat_dead@3+14 or mister_blocked@5+2/6 (6 h). The first "
+    "day is 1; days and hours count from the start of the rehearsal, so 1+0 is its start. "
     f"Kinds: {', '.join(FAULTS)}. May be given several times.",
 )
 @click.option(

@@ -30,7 +30,7 @@ KINDS: Final = {
     "probe_silent": FaultKind("probe", 6.0, 0.0, "sends nothing"),
     "probe_frozen": FaultKind("probe", 12.0, 0.0, "repeats its last value"),
     "probe_text": FaultKind("probe", 1.0, 0.0, "sends nan instead of a number"),
-    "probe_spike": FaultKind("probe", 0.003, 10.0, "one reading off by this many units"),
+    "probe_spike": FaultKind("probe", 0.02, 10.0, "one reading off by this many units"),
     "probe_drift": FaultKind("probe", 48.0, 0.1, "drifts by this many units an hour"),
     "probe_offset": FaultKind("probe", 24.0, -2.0, "reads this many units too high"),
     "probe_in_air": FaultKind("probe", 24.0, 0.0, "lies out of the compost and reads the air"),
@@ -48,9 +48,9 @@ KINDS: Final = {
     "power_cut": FaultKind(
         "site", 3.0, 0.0, "controller, boards, mats and mister are without power"
     ),
-    "clock_step": FaultKind("site", 0.003, 7200.0, "the wall clock jumps by this many seconds"),
+    "clock_step": FaultKind("site", 0.01, 7200.0, "the wall clock jumps by this many seconds"),
     "lid_open": FaultKind("bench", 3.0, 0.0, "the cover stands open"),
-    "watering": FaultKind("bench", 0.003, 4.0, "this many litres a m2 of cold water, by hand"),
+    "watering": FaultKind("bench", 0.01, 4.0, "this many litres a m2 of cold water, by hand"),
 }
 
 
@@ -82,7 +82,8 @@ def make_fault(
     span_s = 3600.0 * (row.hours if hours is None else hours)
     if at_s < 0 or span_s <= 0:
         raise FaultError(
-            f"fault {kind}: begins at {at_s} s and lasts {span_s} s; give times after 0"
+            f"fault {kind}: begins {at_s:g} s after the start and lasts {span_s:g} s; "
+            "the first day is 1, hours count from 0, and it has to last"
         )
     return Fault(kind, at_s, at_s + span_s, target, row.size if size is None else size)
 
@@ -114,22 +115,25 @@ def parse_fault(text: str) -> Fault:
 
 
 class FaultBook:
-    """All faults of one rehearsal. `faults_at` is cheap: it looks again only at the next edge."""
+    """All faults of one rehearsal. `faults_at` is cheap: it looks again only at the next edge.
 
-    __slots__ = ("_active", "_faults", "_from_s", "_until_s")
+    until_s: that edge, after the time last asked about; -inf before the first question.
+    """
+
+    __slots__ = ("_active", "_faults", "_from_s", "until_s")
 
     def __init__(self, faults: Iterable[Fault] = ()) -> None:
         self._faults = tuple(sorted(faults, key=lambda fault: fault.at_s))
         self._active: tuple[Fault, ...] = ()
         self._from_s = inf
-        self._until_s = -inf
+        self.until_s = -inf
 
     def faults_at(self, at_s: float) -> tuple[Fault, ...]:
         """The faults that stand at `at_s`, earliest first; the same tuple until one changes."""
-        if self._from_s <= at_s < self._until_s:
+        if self._from_s <= at_s < self.until_s:
             return self._active
         edges = [edge for fault in self._faults for edge in (fault.at_s, fault.until_s)]
         self._active = tuple(f for f in self._faults if f.at_s <= at_s < f.until_s)
         self._from_s = max((edge for edge in edges if edge <= at_s), default=-inf)
-        self._until_s = min((edge for edge in edges if edge > at_s), default=inf)
+        self.until_s = min((edge for edge in edges if edge > at_s), default=inf)
         return self._active

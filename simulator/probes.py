@@ -32,7 +32,7 @@ MAKES: Final = {
     "air_temperature": ProbeMake(45.0, 0.04, 100, 2, -40.0, 125.0),
     "house_temperature": ProbeMake(90.0, 0.04, 16, 4, -55.0, 125.0),
     # Capacitive humidity in still, damp air answers slowly; figures invented, plausible.
-    "humidity": ProbeMake(30.0, 0.25, 100, 2, 0.0, 100.0),
+    "humidity": ProbeMake(30.0, 0.25, 10, 1, 0.0, 100.0),
     "light": ProbeMake(2.0, 0.5, 1, 0, 0.0, 2000.0),
 }
 
@@ -42,10 +42,14 @@ class SimProbe:
 
     __slots__ = (
         "_alpha",
+        "_at_s",
         "_dt_s",
         "_frozen",
+        "_highest",
+        "_lowest",
         "_next",
         "_noise",
+        "_per_unit",
         "_spent",
         "_text",
         "air",
@@ -79,10 +83,13 @@ class SimProbe:
         self.fault_s = 0.0
         self.value = truth()
         rng = Random(f"{seed}/{channel}")
-        sd = self.make.noise * self.make.per_unit
-        self._noise = tuple(rng.gauss(0.0, sd) for _ in range(NOISE_DRAWS))
+        self._per_unit = self.make.per_unit
+        self._lowest = round(self.make.low * self._per_unit)
+        self._highest = round(self.make.high * self._per_unit)
+        sd = self.make.noise * self._per_unit
+        self._noise = [rng.gauss(0.0, sd) for _ in range(NOISE_DRAWS)]
         self._next = 0
-        self._dt_s = self._alpha = 0.0
+        self._at_s = self._dt_s = self._alpha = 0.0
         self._frozen: str | None = None
         self._spent: Fault | None = None
         self._text: dict[int, str] = {}
@@ -100,6 +107,17 @@ class SimProbe:
         target = self.air() if fault.kind == "probe_in_air" else self.truth()
         self.value += self._alpha * (target - self.value)
 
+    def read(self, at_s: float) -> str | None:
+        """The reading at `at_s` seconds since the start; the true value now counts for all the
+        time since the last reading, which is short against the lag."""
+        dt_s = at_s - self._at_s
+        self._at_s = at_s
+        if dt_s != self._dt_s or self.fault is not None:
+            self.advance(dt_s)
+            return self.text()
+        self.value = value = self.value + self._alpha * (self.truth() - self.value)
+        return self._show(value + self.offset)
+
     def strike(self, fault: Fault | None) -> None:
         """Begin to suffer a fault, or with None recover."""
         self.fault = fault
@@ -115,13 +133,11 @@ class SimProbe:
 
     def _show(self, value: float) -> str:
         self._next = place = (self._next + 1) % NOISE_DRAWS
-        make = self.make
-        steps = round(value * make.per_unit + self._noise[place])
-        if value > make.high - 1.0 or value < make.low + 1.0:
-            steps = round(min(max(steps, make.low * make.per_unit), make.high * make.per_unit))
+        steps = round(value * self._per_unit + self._noise[place])
         text = self._text.get(steps)
         if text is None:
-            text = self._text[steps] = f"{steps / make.per_unit:.{make.decimals}f}"
+            kept = min(max(steps, self._lowest), self._highest) / self._per_unit
+            text = self._text[steps] = f"{kept:.{self.make.decimals}f}"
         return text
 
     def _faulty(self, fault: Fault, value: float) -> str | None:

@@ -5,11 +5,11 @@ from dataclasses import dataclass, field
 from typing import Final, TypeVar
 
 from config.model import Bench, Probe, Relay, Site, mat_id, mister_id, probe_id
+from config.recipes import recipe_for
 from simulator.bench import BenchModel
 from simulator.bench_params import BENCH, BenchParams, fitted
-from simulator.board import MAT_LONGEST_S, MIST_LONGEST_S, SimBoard
+from simulator.board import MAT_LONGEST_S, MIST_LONGEST_S, Read, SimBoard
 from simulator.faults import KINDS, Fault, FaultError
-from simulator.film import saturation_kpa
 from simulator.probes import SimProbe
 from simulator.spells import Sky
 from simulator.truth import BayTruth, BenchTruth
@@ -17,6 +17,9 @@ from simulator.weather import Weather
 
 T = TypeVar("T")
 
+USUAL_C: Final = 21.0
+"""Base where neither plan nor recipe says: common practice, no source."""
+WARM_STEP_S: Final = 30.0
 DEPTH_MM: Final = 25.0
 """Height of the base probe above the mat, where the bench file does not say."""
 FLOW_ML_S_M2: Final = 6.0
@@ -28,14 +31,28 @@ that ten-day courses of zonal geranium work out to (Horticultural Reviews 44, 20
 class _Switch:
     """A mat or mister on a board. passes: share that gets through; stuck: on for good.
 
-    board: key in `Rig.boards`, "" for another device's switch, which is never on.
+    board: key in `Rig.boards`, "" for another device's switch, which is never on.  on_s: the
+    board's, by channel.
     """
 
+    name: str
     board: str
     channel: str
+    on_s: Mapping[str, float]
     passes: float = 1.0
     stuck: bool = False
     was_on: bool = False
+
+    @property
+    def busy(self) -> bool:
+        """Whether there is more to see to than the board's own order."""
+        return self.stuck or self.was_on
+
+    def turned(self, on: bool) -> bool:
+        """Note whether it is on now; True when that has just begun."""
+        begun = on and not self.was_on
+        self.was_on = on
+        return begun
 
 
 @dataclass(slots=True)
@@ -49,6 +66,17 @@ class RiggedBench:
     place: tuple[int, float]
     mats_w: dict[str, float]
     truth: BenchTruth = field(default_factory=BenchTruth)
+    unseen_s: float = 0.0
+
+    def look(self) -> None:
+        """Bring the truth up to now."""
+        truth, model, dt_s = self.truth, self.model, self.unseen_s
+        self.unseen_s = 0.0
+        truth.span_s += dt_s
+        truth.wet_s = model.wet_s
+        truth.dry_kpa_s = model.dry_kpa_s
+        for index, bay in enumerate(truth.bays.values()):
+            bay.add(dt_s, model.base_c(index, self.place))
 
 
 class Rig:
@@ -56,8 +84,9 @@ class Rig:
 
     sky: weather of the house.  utc_s: when it starts.  seed: for the probes' noise.  boards: by
     link name, or "link/node" where the bench file names a node.  pace: how much faster than the
-    boards' own clocks the benches live.  Probes and relays that are other devices' topics are left
-    out; `left_out` names them.
+    boards' own clocks the benches live.  warm_hours: for so long before the start each bay was kept
+    at its target; 0 begins as cold as the house.  Probes and relays that are other devices' topics
+    are left out; `left_out` names them.
     Raises FaultError (from `strike`) for a target that the site does not have.
     """
 
@@ -70,85 +99,91 @@ class Rig:
         params: BenchParams = BENCH,
         seed: int = 1,
         pace: float = 1.0,
+        warm_hours: float = 0.0,
     ) -> None:
         self.site = site
         self._sky = sky
         self.weather: Weather = sky.at(utc_s)
         self.powered = True
         self.left_out: list[str] = []
+        self._weather_s = utc_s // 60.0 * 60.0
+        self._played_s = 0.0
         self._pace = pace
         self.benches = {
             name: _rigged(bench, params, self.weather) for name, bench in site.benches.items()
         }
+        for name, bench in site.benches.items():
+            _warm_up(self.benches[name].model, _held(bench), sky, utc_s, warm_hours)
         self.probes: dict[str, SimProbe] = {}
-        channels: dict[str, dict[str, Callable[[], str | None]]] = {}
+        channels: dict[str, dict[str, Read]] = {}
+        self._every_s: dict[str, dict[str, float]] = {}
         for name, bench in site.benches.items():
             self._fit_probes(name, bench, channels, seed)
         relays = self._fit_relays()
         self.boards = {
-            key: SimBoard(channels.get(key, {}), relays.get(key, {}), name=key.replace("/", "-"))
+            key: SimBoard(
+                channels.get(key, {}),
+                relays.get(key, {}),
+                name=key.replace("/", "-"),
+                every_s=self._every_s.get(key, {}),
+            )
             for key in dict.fromkeys([*channels, *relays])
         }
-        self._list = tuple(self.probes.values())
+        self._join_switches()
+        self._boards = tuple(self.boards.values())
+        self._benches = tuple(self.benches.values())
         self._faults: tuple[Fault, ...] = ()
 
     # -- time -------------------------------------------------------------------------------------
 
     def advance(self, dt_s: float, utc_s: float) -> None:
         """Let `dt_s` seconds pass, up to `utc_s`."""
-        weather = self.weather = self._sky.at(utc_s)
-        board_s = dt_s / self._pace
-        on_s = {key: board.advance(board_s) for key, board in self.boards.items()}
-        for bench in self.benches.values():
-            self._advance_bench(bench, dt_s, weather, on_s)
-        for probe in self._list:
-            probe.advance(dt_s)
+        self._played_s += dt_s
+        if not 0.0 <= utc_s - self._weather_s < 60.0:
+            self._weather_s = utc_s // 60.0 * 60.0
+            self.weather = self._sky.at(utc_s)
+        pace = self._pace
+        for board in self._boards:
+            board.advance(dt_s / pace)
+        for bench in self._benches:
+            self._advance_bench(bench, dt_s)
 
-    def _advance_bench(
-        self,
-        bench: RiggedBench,
-        dt_s: float,
-        weather: Weather,
-        on_s: Mapping[str, Mapping[str, float]],
-    ) -> None:
-        truth = bench.truth
-        model = bench.model
+    def _advance_bench(self, bench: RiggedBench, dt_s: float) -> None:
         shares = []
-        for name, mat in bench.mats.items():
-            share = on_s[mat.board][mat.channel] * self._pace / dt_s if mat.board else 0.0
-            if mat.stuck and self.powered:
-                share = 1.0
-            bay_truth = truth.bays[name]
-            if (share > 0.0) is not mat.was_on:
-                mat.was_on = not mat.was_on
-                bay_truth.starts += mat.was_on
-            share *= mat.passes
-            if share:
-                bay_truth.mat_j += share * dt_s * bench.mats_w[name]
-            shares.append(share)
+        for mat in bench.mats.values():
+            on_s = mat.on_s[mat.channel]
+            shares.append(self._heat(bench, mat, on_s, dt_s) if on_s or mat.busy else 0.0)
         mist_ml = 0.0
         mister = bench.mister
         if mister is not None:
-            open_s = on_s[mister.board][mister.channel] if mister.board else 0.0
-            if mister.stuck and self.powered:
-                open_s = dt_s / self._pace
-            if open_s > 0.0:
-                mist_ml = open_s * bench.flow_ml_s * mister.passes
-                truth.mist_l += mist_ml * 0.001
-            if (open_s > 0.0) is not mister.was_on:
-                mister.was_on = not mister.was_on
-                truth.bursts += mister.was_on
-        wet_before_s = model.wet_s
-        model.advance(dt_s, shares, mist_ml, weather)
-        wet_s = model.wet_s - wet_before_s
-        truth.span_s += dt_s
-        truth.wet_s += wet_s
-        if not wet_s:
-            deficit_kpa = saturation_kpa(model.leaf_c) - model.vapour_kpa
-            if deficit_kpa > 0.0:
-                truth.dry_kpa_s += deficit_kpa * dt_s
-        for index, bay_truth in enumerate(truth.bays.values()):
-            bay_truth.add(dt_s, model.base_c(index, bench.place))
+            on_s = mister.on_s[mister.channel]
+            if on_s or mister.busy:
+                mist_ml = self._mist(bench, mister, on_s, dt_s)
+        bench.model.advance(dt_s, shares, mist_ml, self.weather)
+        bench.unseen_s += dt_s
+        if bench.unseen_s >= 60.0:
+            bench.look()
+
+    def _heat(self, bench: RiggedBench, mat: _Switch, on_s: float, dt_s: float) -> float:
+        """Share of `dt_s` for which a mat heats, counted in the truth."""
+        share = on_s * self._pace / dt_s
+        if mat.stuck and self.powered:
+            share = 1.0
+        truth = bench.truth.bays[mat.name]
+        truth.starts += mat.turned(share > 0.0)
+        share *= mat.passes
+        truth.mat_j += share * dt_s * bench.mats_w[mat.name]
+        return share
+
+    def _mist(self, bench: RiggedBench, mister: _Switch, on_s: float, dt_s: float) -> float:
+        """Millilitres that leave the nozzles, counted in the truth."""
+        if mister.stuck and self.powered:
+            on_s = dt_s / self._pace
+        truth = bench.truth
+        truth.bursts += mister.turned(on_s > 0.0)
+        mist_ml = on_s * bench.flow_ml_s * mister.passes
+        truth.mist_l += mist_ml * 0.001
+        return mist_ml
 
     def base_c(self, bench: str, bay: str) -> float:
         """True base of a bay at cutting depth, degC."""
@@ -230,12 +265,14 @@ class Rig:
                     self.left_out.append(relay)
         return found
 
+    def _join_switches(self) -> None:
+        for bench in self.benches.values():
+            for switch in (*bench.mats.values(), bench.mister):
+                if switch is not None and switch.board:
+                    switch.on_s = self.boards[switch.board].on_s
+
     def _fit_probes(
-        self,
-        name: str,
-        bench: Bench,
-        channels: dict[str, dict[str, Callable[[], str | None]]],
-        seed: int,
+        self, name: str, bench: Bench, channels: dict[str, dict[str, Read]], seed: int
     ) -> None:
         model = self.benches[name].model
         truths: dict[str, Callable[[], float]] = {
@@ -255,7 +292,8 @@ class Rig:
             offset = -(probe.offset_pct if probe.kind == "humidity" else probe.offset_c)
             made = SimProbe(key, probe.kind, truth, lambda: model.air_c, seed=seed, offset=offset)
             self.probes[key] = made
-            channels.setdefault(board, {})[probe.channel] = made.text
+            channels.setdefault(board, {})[probe.channel] = lambda: made.read(self._played_s)
+            self._every_s.setdefault(board, {})[probe.channel] = probe.every_s
 
         for index, (bay_name, bay) in enumerate(bench.bays.items()):
             for probe in bay.probes:
@@ -275,14 +313,11 @@ def _base_at(model: BenchModel, bay: int, place: tuple[int, float]) -> Callable[
 def _rigged(bench: Bench, params: BenchParams, weather: Weather) -> RiggedBench:
     own = fitted(params, [(bay.mat.power_w, bay.mat.area_m2) for bay in bench.bays.values()])
     model = BenchModel(own, start_c=weather.house_c)
-    mats = {
-        name: _Switch(_board_key(bay.mat), bay.mat.channel or name)
-        for name, bay in bench.bays.items()
-    }
+    mats = {name: _switch(name, bay.mat, name) for name, bay in bench.bays.items()}
     mister = None
     flow_ml_s = FLOW_ML_S_M2 * own.area_m2
     if bench.mister is not None:
-        mister = _Switch(_board_key(bench.mister), bench.mister.channel or "mist")
+        mister = _switch("", bench.mister, "mist")
         flow_ml_s = bench.mister.flow_ml_per_s or flow_ml_s
     mats_w = {name: bay.mat.power_w for name, bay in bench.bays.items()}
     truth = BenchTruth({name: _bay_truth(bench, name) for name in bench.bays})
@@ -290,10 +325,49 @@ def _rigged(bench: Bench, params: BenchParams, weather: Weather) -> RiggedBench:
     return RiggedBench(model, mats, mister, flow_ml_s, place, mats_w, truth)
 
 
+def _switch(name: str, relay: Relay, channel: str) -> _Switch:
+    channel = relay.channel or channel
+    return _Switch(name, _board_key(relay), channel, {channel: 0.0})
+
+
+def _target_c(bench: Bench, bay: str) -> float:
+    """What the bay is held at before a batch is on it: its plan, else the bench's recipe."""
+    asked_c = bench.heat_for(bay).target_c
+    if asked_c is None and bench.recipe:
+        asked_c = recipe_for(bench.recipe).base_target_c
+    return asked_c or USUAL_C
+
+
+def _held(bench: Bench) -> list[tuple[float, float]]:
+    """Per bay: its target, degC, and the height of its first base probe, mm."""
+    heights = [
+        next((p.height_mm for p in bay.probes if p.kind == "base_temperature"), None)
+        for bay in bench.bays.values()
+    ]
+    return [
+        (_target_c(bench, bay), DEPTH_MM if height is None else height)
+        for bay, height in zip(bench.bays, heights, strict=True)
+    ]
+
+
+def _warm_up(
+    model: BenchModel, held: list[tuple[float, float]], sky: Sky, utc_s: float, hours: float
+) -> None:
+    """Live through the hours before `utc_s`, mats on while the base is below its target."""
+    places = [(target_c, model.at_height(height_mm)) for target_c, height_mm in held]
+    for step in range(-round(hours * 3600.0 / WARM_STEP_S), 0):
+        shares = [
+            float(model.base_c(bay, place) < target_c)
+            for bay, (target_c, place) in enumerate(places)
+        ]
+        model.advance(WARM_STEP_S, shares, 0.0, sky.at(utc_s + step * WARM_STEP_S))
+    model.wet_s = model.dry_kpa_s = 0.0
+
+
 def _bay_truth(bench: Bench, bay: str) -> BayTruth:
     """Judged against the heat plan where it says, else the usual band of most temperate plants."""
     heat = bench.heat_for(bay)
-    middle = heat.target_c or 21.0
+    middle = heat.target_c or USUAL_C
     return BayTruth(heat.good_low_c or middle - 2.0, middle, heat.good_high_c or middle + 3.0)
 
 

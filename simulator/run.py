@@ -123,12 +123,14 @@ class Rehearsal:
             self._begin_s,
             params=PRESETS[self.scenario.preset],
             seed=self.scenario.seed,
+            warm_hours=self.scenario.warm_hours,
         )
         self.grower = Grower(self.site, self.scenario, self.journal_path)
         self._book = FaultBook(self.scenario.faults)
         self._faults: tuple[Fault, ...] = ()
         self._garbled = 0.0
         self._lines = 0
+        self._wires: list[tuple[Callable[[], list[str]], Callable[[str, float], None]]] = []
         self._life_due_s = 0.0
         self._trace_due_s = 60.0
 
@@ -139,6 +141,7 @@ class Rehearsal:
         self.links = {name: MemoryLink(name, self.clock, history=200) for name in self.rig.boards}
         for name, board in self.rig.boards.items():
             self.links[name].on_line = board.receive
+        self._wires = [(b.lines, self.links[name].feed) for name, b in self.rig.boards.items()]
         self.controller = self._build(
             self.site,
             clock=self.clock,
@@ -186,11 +189,9 @@ class Rehearsal:
         dt_s = self.tick_s
         self.elapsed_s = elapsed_s = self.elapsed_s + dt_s
         self.clock.advance(dt_s)
-        faults = self._book.faults_at(elapsed_s)
-        if faults is not self._faults:
-            self._change_faults(faults)
-        rig = self.rig
-        rig.advance(dt_s, self._begin_s + elapsed_s)
+        if elapsed_s >= self._book.until_s:
+            self._change_faults(self._book.faults_at(elapsed_s))
+        self.rig.advance(dt_s, self._begin_s + elapsed_s)
         if elapsed_s >= self._life_due_s:
             self._live()
         if self.trace is not None and elapsed_s >= self._trace_due_s:
@@ -198,11 +199,12 @@ class Rehearsal:
             self._note_trace(self.trace)
         if self.controller is None:
             return None
-        mono_s = self.clock.now().mono_s
-        for name, board in rig.boards.items():
-            link = self.links[name]
-            for line in board.lines():
-                link.feed(self._garble(line) if self._garbled else line, mono_s)
+        for lines, feed in self._wires:
+            said = lines()
+            if said:
+                mono_s = self.clock.now().mono_s
+                for line in said:
+                    feed(self._garble(line) if self._garbled else line, mono_s)
         self.ticks += 1
         return self.controller.tick()
 

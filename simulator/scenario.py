@@ -63,7 +63,10 @@ class WeatherSpell(NamedTuple):
 
 
 class Scenario(NamedTuple):
-    """All of it. start: local date and time without a zone.  preset: key of `PRESETS`."""
+    """All of it. start: local date and time without a zone.  preset: key of `PRESETS`.
+
+    warm_hours: for which the mats have held their targets when it starts; 0 is a cold start.
+    """
 
     title: str
     start: datetime
@@ -75,6 +78,7 @@ class Scenario(NamedTuple):
     notes: tuple[Note, ...] = ()
     faults: tuple[Fault, ...] = ()
     spells: tuple[WeatherSpell, ...] = ()
+    warm_hours: float = 0.0
 
     def start_utc_s(self, site: Site) -> float:
         """UTC second at which it begins at a site."""
@@ -189,7 +193,10 @@ class _Reading:
             notes=tuple(table.note() for table in self.tables("entries")),
             faults=tuple(table.fault() for table in self.tables("faults")),
             spells=tuple(table.spell() for table in self.tables("spells")),
+            warm_hours=self.number("warm_hours", 0.0),
         )
+        if not 0.0 <= made.warm_hours <= 240.0:
+            raise self.wrong(f"warm_hours = {made.warm_hours}; 0 (a cold start) to 240")
         self.done()
         for note in made.notes:
             if not 1 <= note.batch <= len(made.sticks):

@@ -28,6 +28,7 @@ def served_rig(site: Site, scenario: Scenario, speed: float = 1.0) -> Rig:
         params=PRESETS[scenario.preset],
         seed=scenario.seed,
         pace=speed,
+        warm_hours=scenario.warm_hours,
     )
 
 

@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 @dataclass(slots=True)
 class BayTruth:
-    """One bay, at cutting depth. Times s, temperatures degC, energy J.
+    """One bay, at cutting depth, looked at once a minute. Times s, temperatures degC, energy J.
 
     below_s, above_s: time below `low_c` and above `high_c`.  error_k_s: time integral of the
     distance from `mid_c`.  mat_j: heat the mat gave.  starts: times its relay closed.
@@ -27,7 +27,7 @@ class BayTruth:
     starts: int = 0
 
     def add(self, dt_s: float, base_c: float) -> None:
-        """Take in one step."""
+        """Take in `dt_s` seconds that ended at `base_c`."""
         self.span_s += dt_s
         self.sum_c_s += base_c * dt_s
         if base_c < self.least_c:
@@ -52,7 +52,8 @@ class BayTruth:
 
 @dataclass(slots=True)
 class BenchTruth:
-    """One bench. wet_s: leaves wet.  dry_kpa_s: leaf-to-air deficit summed while they were not.
+    """One bench. wet_s: leaves wet.  dry_kpa_s: leaf-to-air deficit summed while they were not;
+    both brought up to `span_s` once a minute.
 
     mist_l: water that left the nozzles, litres.  bursts: times the mister's relay closed.
     """

@@ -57,6 +57,13 @@ def test_demo_nursery_has_one_bay_with_a_cutout_and_a_mister() -> None:
     assert site.tariff.windows
 
 
+def test_demo_probes_are_read_often_enough_to_see_a_burst_answered() -> None:
+    """A burst is judged within 300 s. A 12-bit DS18B20 takes up to 0.75 s (its data sheet)."""
+    bench = load(FOLDER / "alder_lane.toml").benches["north"]
+    probes = [*bench.air.probes, *bench.bays["left"].probes]
+    assert {probe.every_s for probe in probes} == {20.0}
+
+
 def test_demo_mat_is_no_stronger_than_benches_need() -> None:
     """47 to 95 W/m2 of root-zone heat (Bartok, UConn); common practice stops near 100."""
     mat = load(FOLDER / "alder_lane.toml").benches["north"].bays["left"].mat

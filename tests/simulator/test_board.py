@@ -60,7 +60,25 @@ def test_lease_beyond_the_boards_longest_is_cut(board):
     assert sum(board.advance(10.0)["mist"] for _ in range(30)) == MIST_LONGEST_S
 
 
-def test_relay_line_comes_on_change_and_every_thirty_seconds(board):
+def test_each_channel_is_read_at_its_own_interval_and_those_due_together_share_a_line():
+    probes = {name: lambda: "20.0" for name in ("base1", "air", "rh", "house")}
+    board = SimBoard(probes, {}, every_s={"base1": 20.0, "air": 20.0, "house": 60.0})
+    lines = []
+    for at_s in range(0, 70, 10):
+        lines.append([(at_s, set(fields)) for fields in said(board, "probe")])
+        board.advance(10.0)
+    assert lines == [
+        [(0, {"base1", "air", "rh", "house"})],
+        [(10, {"rh"})],
+        [(20, {"base1", "air", "rh"})],
+        [(30, {"rh"})],
+        [(40, {"base1", "air", "rh"})],
+        [(50, {"rh"})],
+        [(60, {"base1", "air", "rh", "house"})],
+    ]
+
+
+def test_relay_line_comes_on_change_and_every_minute(board):
     board.lines()
     order(board, mat1=12)
     assert said(board, "relay") == [{"mat1": "1/12", "mist": "0/0"}]
@@ -68,7 +86,7 @@ def test_relay_line_comes_on_change_and_every_thirty_seconds(board):
     assert said(board, "relay") == []
     board.advance(10.0)
     assert said(board, "relay") == [{"mat1": "0/0", "mist": "0/0"}]
-    for _ in range(2):
+    for _ in range(5):
         board.advance(10.0)
         assert said(board, "relay") == []
     board.advance(10.0)

@@ -29,8 +29,8 @@ def test_demonstration_runs_with_nothing_given_and_says_what_is_next(run):
     result = run("--days", "0.2", "--scenario", "short_day")
     assert result.exit_code == 0, result.output
     assert "north.left: base" in result.output
-    assert "batch 1 Fuchsia hybrids, 60 stuck" in result.output
-    assert f"warmfoot review --journal {run.journal}" in result.output
+    assert "batch 1: 60 Fuchsia hybrids" in result.output
+    assert f"warmfoot why --journal {run.journal}" in result.output
     assert run.journal.is_file()
 
 
@@ -52,7 +52,7 @@ def test_journal_is_new_each_time_unless_kept(run):
     again = run("--days", "0.1", "--scenario", "short_day")
     assert "batch 2" not in first.output + again.output
     kept = run("--days", "0.1", "--scenario", "short_day", "--keep")
-    assert "batch 2 Fuchsia" in kept.output
+    assert "batch 2: 60 Fuchsia" in kept.output
 
 
 @pytest.mark.parametrize(

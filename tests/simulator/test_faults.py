@@ -39,6 +39,18 @@ def test_text_names_kind_target_day_hour_length_and_size():
     assert (short.at_s, short.until_s) == (8 * 86400, 8 * 86400 + KINDS["power_cut"].hours * 3600)
 
 
+def test_days_count_from_one_and_hours_from_the_start_of_the_rehearsal():
+    assert parse_fault("mat_dead@1").at_s == 0.0
+    assert parse_fault("mat_dead@1+0").at_s == 0.0
+    assert parse_fault("mat_dead@2+1").at_s == 25 * 3600.0
+    with pytest.raises(FaultError, match="the first day is 1"):
+        parse_fault("mat_dead@0+14")
+
+
+def test_no_fault_falls_between_two_of_the_longest_steps():
+    assert all(kind.hours * 3600.0 > 30.0 for kind in KINDS.values())
+
+
 @pytest.mark.parametrize(
     "text",
     [

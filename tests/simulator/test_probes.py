@@ -40,6 +40,17 @@ def test_one_long_step_equals_many_short_ones():
     assert one.value == pytest.approx(many.value)
 
 
+def test_reading_at_a_time_follows_as_steps_up_to_it_would():
+    place = Place()
+    asked, stepped = place.probe(), place.probe()
+    place.value = 25.0
+    for at_s in (20.0, 40.0, 60.0, 90.0):
+        asked.read(at_s)
+    for _ in range(90):
+        stepped.advance(1.0)
+    assert asked.value == pytest.approx(stepped.value)
+
+
 def test_base_readings_come_in_sixteenths():
     probe = Place(20.03).probe()
     for _ in range(50):
@@ -118,6 +129,6 @@ def test_probe_out_of_the_compost_reads_the_air():
 def test_humidity_faults():
     probe = Place(80.0).probe("humidity")
     probe.strike(fault("humidity_stuck"))
-    assert probe.text() == "100.00"
+    assert probe.text() == "100.0"
     probe.strike(fault("humidity_low"))
     assert float(probe.text()) == pytest.approx(21.0, abs=2.0)

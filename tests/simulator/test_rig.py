@@ -38,6 +38,26 @@ def test_every_channel_of_the_bench_file_is_on_its_board(rig):
     assert rig.boards["board"].advance(1.0).keys() == {"mat1", "mat2", "mist"}
 
 
+def test_warm_bench_begins_at_its_targets_and_a_cold_one_as_cold_as_the_house(site, rig):
+    warm = Rig(site, WeatherSource("steady"), UTC_S, warm_hours=24.0)
+    for bay in ("left", "right"):
+        assert warm.base_c("north", bay) == pytest.approx(21.0, abs=0.5)
+        assert rig.base_c("north", bay) == pytest.approx(12.0)
+    assert heard(warm)["base2"] == pytest.approx(21.0, abs=0.6)
+    truth = warm.benches["north"].truth
+    assert (truth.span_s, truth.bays["left"].mat_j, warm.benches["north"].model.wet_s) == (0, 0, 0)
+
+
+def test_board_sends_each_probe_as_often_as_the_bench_file_asks(demo):
+    rig = Rig(as_rehearsed(demo), WeatherSource("steady"), UTC_S)
+    rig.boards["board"].lines()
+    times = {}
+    for at_s in range(10, 70, 10):
+        for channel in heard(rig):
+            times.setdefault(channel, []).append(at_s)
+    assert times == {key: [20, 40, 60] for key in ("base1", "base2", "air", "rh", "house")}
+
+
 def test_probe_is_wrong_by_what_the_bench_file_corrects(rig):
     run(rig, 0.2)
     values = heard(rig)

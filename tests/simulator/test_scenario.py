@@ -20,6 +20,7 @@ def test_every_scenario_of_ours_loads_and_has_recipes(name):
 def test_alder_lane_has_its_cold_night_bright_day_power_cut_and_blocked_nozzle():
     scenario = load_scenario("alder_lane")
     assert scenario.days == 21
+    assert scenario.warm_hours == 24.0
     assert len({stick.plant for stick in scenario.sticks}) == 3
     assert {spell.kind for spell in scenario.spells} == {"frost", "spring_bright"}
     days = {fault.kind: int(fault.at_s // 86400) + 1 for fault in scenario.faults}
@@ -47,6 +48,7 @@ def test_a_scenario_of_ones_own_is_read_from_its_file(tmp_path):
         (HEAD.replace("days = 2", 'days = "2"'), "days = '2'; write a number"),
         (HEAD.replace("T07:00:00", "T07:00:00Z"), "write a local date and time"),
         (HEAD + "colour = 1\n", "unknown key colour"),
+        (HEAD + "warm_hours = -1\n", "0 (a cold start) to 240"),
         (HEAD + '[[batches]]\nplant = "x"\n', "batches 1: kind = None; write text"),
         (HEAD + '[[batches]]\nplant = "x"\nkind = "softwood"\ncount = 5\nday = 0\n', "days count"),
         (HEAD + '[[faults]]\nkind = "fire"\n', 'faults 1: no fault is called "fire"'),
