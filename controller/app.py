@@ -2,10 +2,11 @@
 
 import logging
 import uuid
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from importlib.metadata import PackageNotFoundError, version
 from math import inf
 from pathlib import Path
+from typing import TypeVar
 
 from config.load import hash_of
 from config.model import Site
@@ -24,6 +25,7 @@ from sensors.links import make_link
 from sensors.links.base import Link
 
 log = logging.getLogger(__name__)
+A = TypeVar("A")
 
 
 def program_version() -> str:
@@ -68,10 +70,11 @@ def build(
     store = Journal.open(journal, site=site, durable=durable, now=now, must=not threaded)
     if not store.opened:
         log.error("%s can't be opened yet; control goes on, records wait in memory", journal)
-    saved = store.last_state()
+    saved = _asked(store.last_state, None, must=not threaded)
     away_s = max(0.0, now.utc_s - saved.at_s) if saved else 0.0
     _begin_run(store, site_text, now, must=not threaded)
-    batches = store.open_batches()
+    none: list[Batch] = []
+    batches = _asked(store.open_batches, none, must=not threaded)
     recorder = Recorder(store, threaded=threaded, clock=clock)
     path = Path(journal)
 
@@ -100,6 +103,17 @@ def build(
         state_json=saved.json if saved else None,
         away_s=away_s,
     )
+
+
+def _asked(question: Callable[[], A], nothing: A, *, must: bool) -> A:
+    """The journal's answer, or `nothing` when it has none and that is not to be an error."""
+    try:
+        return question()
+    except JournalError as error:
+        if must:
+            raise
+        log.error("the journal cannot be read; control begins without it: %s", error)
+        return nothing
 
 
 def _begin_run(store: Journal, site_text: str, now: Now, *, must: bool) -> None:

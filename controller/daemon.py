@@ -72,9 +72,9 @@ class Daemon:
                 while not self._stopping:
                     self._keep_until_told()
         finally:
-            self._lock.release()
             with contextlib.suppress(OSError):
                 self._live.unlink()
+            self._lock.release()
 
     def _take_lock(self) -> None:
         try:

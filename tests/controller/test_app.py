@@ -72,6 +72,20 @@ def test_journal_that_fails_just_as_the_run_begins_does_not_stop_control(bench, 
         assert len(reader.minutes(["north.left.base1"], 0, 4e9)["north.left.base1"].t_s) >= 1
 
 
+@pytest.mark.parametrize("question", ["last_state", "open_batches"])
+def test_journal_that_cannot_be_read_does_not_keep_the_bench_cold(bench, monkeypatch, question):
+    def damaged(_self):
+        raise JournalError("a page is damaged", "broken")
+
+    monkeypatch.setattr(Journal, question, damaged)
+    with pytest.raises(JournalError):
+        bench()
+    made = bench(threaded=True)
+    with made.controller:
+        made.tick(3)
+        assert float(made.orders[-1]["mat1"]) > 0
+
+
 def test_bench_file_that_changes_an_alarm_there_is_not_is_refused_before_the_journal(bench):
     with pytest.raises(ConfigError, match="base_cold"):
         bench(text=bench().text + "\n[benches.north.alarms.base_cool]\non_delay_s = 60\n")
