@@ -165,10 +165,14 @@ class SimBoard:
         return out
 
     def _report_probes(self, up_s: float) -> None:
-        due = tuple([one for one in self._rounds if up_s >= one.due_s])
-        for one in due:
-            one.due_s = max(one.due_s, up_s - one.every_s) + one.every_s
-        self._due_s = min([one.due_s for one in self._rounds], default=inf)
+        due: tuple[_Round, ...] = ()
+        next_s = inf
+        for one in self._rounds:
+            if up_s >= one.due_s:
+                one.due_s = max(one.due_s, up_s - one.every_s) + one.every_s
+                due += (one,)
+            next_s = min(next_s, one.due_s)
+        self._due_s = next_s
         groups = self._groups.get(due)
         if groups is None:
             groups = self._groups[due] = _line_groups([c for one in due for c in one.channels])

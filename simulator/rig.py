@@ -20,6 +20,9 @@ T = TypeVar("T")
 USUAL_C: Final = 21.0
 """Base where neither plan nor recipe says: common practice, no source."""
 WARM_STEP_S: Final = 30.0
+STEP_S: Final = 20.0
+"""Longest time for which heat and mist are gathered before the bench moves on by it in one step; it
+is never longer than between two readings of a probe."""
 DEPTH_MM: Final = 25.0
 """Height of the base probe above the mat, where the bench file does not say."""
 FLOW_ML_S_M2: Final = 6.0
@@ -57,7 +60,11 @@ class _Switch:
 
 @dataclass(slots=True)
 class RiggedBench:
-    """One bench: its model, what is switched on it, where its bases lie, and its true course."""
+    """One bench: its model, what is switched on it, where its bases lie, and its true course.
+
+    unseen_s: since the truth was last brought up to now.  waiting_s: since the model last moved;
+    heated_s, mist_ml: full heat per mat, and mist, in that time.
+    """
 
     model: BenchModel
     mats: dict[str, _Switch]
@@ -67,6 +74,12 @@ class RiggedBench:
     mats_w: dict[str, float]
     truth: BenchTruth = field(default_factory=BenchTruth)
     unseen_s: float = 0.0
+    waiting_s: float = 0.0
+    mist_ml: float = 0.0
+    heated_s: list[float] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        self.heated_s = [0.0] * len(self.mats)
 
     def look(self) -> None:
         """Bring the truth up to now."""
@@ -129,6 +142,7 @@ class Rig:
             )
             for key in dict.fromkeys([*channels, *relays])
         }
+        self._step_s = min([STEP_S, *(s for own in self._every_s.values() for s in own.values())])
         self._join_switches()
         self._boards = tuple(self.boards.values())
         self._benches = tuple(self.benches.values())
@@ -149,31 +163,38 @@ class Rig:
             self._advance_bench(bench, dt_s)
 
     def _advance_bench(self, bench: RiggedBench, dt_s: float) -> None:
-        shares = []
-        for mat in bench.mats.values():
+        heated_s = bench.heated_s
+        for index, mat in enumerate(bench.mats.values()):
             on_s = mat.on_s[mat.channel]
-            shares.append(self._heat(bench, mat, on_s, dt_s) if on_s or mat.busy else 0.0)
-        mist_ml = 0.0
+            if on_s or mat.busy:
+                heated_s[index] += self._heat(bench, mat, on_s, dt_s)
         mister = bench.mister
         if mister is not None:
             on_s = mister.on_s[mister.channel]
             if on_s or mister.busy:
-                mist_ml = self._mist(bench, mister, on_s, dt_s)
-        bench.model.advance(dt_s, shares, mist_ml, self.weather)
-        bench.unseen_s += dt_s
+                bench.mist_ml += self._mist(bench, mister, on_s, dt_s)
+        step_s = bench.waiting_s + dt_s
+        if step_s + dt_s <= self._step_s:
+            bench.waiting_s = step_s
+            return
+        shares = [one_s / step_s for one_s in heated_s]
+        bench.model.advance(step_s, shares, bench.mist_ml, self.weather)
+        bench.waiting_s = bench.mist_ml = 0.0
+        bench.heated_s = [0.0] * len(shares)
+        bench.unseen_s += step_s
         if bench.unseen_s >= 60.0:
             bench.look()
 
     def _heat(self, bench: RiggedBench, mat: _Switch, on_s: float, dt_s: float) -> float:
-        """Share of `dt_s` for which a mat heats, counted in the truth."""
-        share = on_s * self._pace / dt_s
+        """Seconds of full heat that a mat gives in `dt_s`, counted in the truth."""
+        heated_s = on_s * self._pace
         if mat.stuck and self.powered:
-            share = 1.0
+            heated_s = dt_s
         truth = bench.truth.bays[mat.name]
-        truth.starts += mat.turned(share > 0.0)
-        share *= mat.passes
-        truth.mat_j += share * dt_s * bench.mats_w[mat.name]
-        return share
+        truth.starts += mat.turned(heated_s > 0.0)
+        heated_s *= mat.passes
+        truth.mat_j += heated_s * bench.mats_w[mat.name]
+        return heated_s
 
     def _mist(self, bench: RiggedBench, mister: _Switch, on_s: float, dt_s: float) -> float:
         """Millilitres that leave the nozzles, counted in the truth."""

@@ -130,7 +130,7 @@ class Rehearsal:
         self._faults: tuple[Fault, ...] = ()
         self._garbled = 0.0
         self._lines = 0
-        self._wires: list[tuple[Callable[[], list[str]], Callable[[str, float], None]]] = []
+        self._wires: list[tuple[Callable[[], list[str]], MemoryLink]] = []
         self._life_due_s = 0.0
         self._trace_due_s = 60.0
 
@@ -141,7 +141,7 @@ class Rehearsal:
         self.links = {name: MemoryLink(name, self.clock, history=200) for name in self.rig.boards}
         for name, board in self.rig.boards.items():
             self.links[name].on_line = board.receive
-        self._wires = [(b.lines, self.links[name].feed) for name, b in self.rig.boards.items()]
+        self._wires = [(b.lines, self.links[name]) for name, b in self.rig.boards.items()]
         self.controller = self._build(
             self.site,
             clock=self.clock,
@@ -199,12 +199,12 @@ class Rehearsal:
             self._note_trace(self.trace)
         if self.controller is None:
             return None
-        for lines, feed in self._wires:
+        for lines, link in self._wires:
             said = lines()
             if said:
                 mono_s = self.clock.now().mono_s
                 for line in said:
-                    feed(self._garble(line) if self._garbled else line, mono_s)
+                    link.feed(self._garble(line) if self._garbled else line, mono_s)
         self.ticks += 1
         return self.controller.tick()
 

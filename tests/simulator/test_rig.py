@@ -2,6 +2,7 @@
 
 import pytest
 
+from config.load import loads
 from sensors.lines import decode, encode
 from simulator.faults import FaultError, make_fault
 from simulator.rehearsed import as_rehearsed
@@ -173,3 +174,20 @@ def test_rehearsed_site_has_every_probe_on_a_channel_under_its_old_name(broker_s
     names = [name for bench in rehearsed.benches.values() for bay in bench.bays.values()
              for name in [bay.mat.channel]]  # fmt: skip
     assert len(names) == len(set(names))
+
+
+def test_bench_read_every_twenty_seconds_moves_on_in_longer_steps_to_the_same_end(demo, demo_text):
+    seldom = Rig(as_rehearsed(demo), WeatherSource("spring_bright"), UTC_S)
+    text = demo_text.replace("every_s = 20", "every_s = 10")
+    often = Rig(as_rehearsed(loads(text, "often.toml")), WeatherSource("spring_bright"), UTC_S)
+    for rig in (seldom, often):
+        run(rig, 4, {"mat1": "60"})
+        run(rig, 10 / 3600, {"mist": "6", "mat1": "0"})
+        run(rig, 1 / 3)
+    books = [rig.benches["north"].model.balance for rig in (seldom, often)]
+    truths = [rig.benches["north"].truth for rig in (seldom, often)]
+    assert books[0].mat_j == pytest.approx(books[1].mat_j)
+    assert books[0].given_kg == pytest.approx(books[1].given_kg) == pytest.approx(0.06)
+    assert truths[0].bays["left"].mat_j == truths[1].bays["left"].mat_j
+    assert truths[0].mist_l == truths[1].mist_l
+    assert seldom.base_c("north", "left") == pytest.approx(often.base_c("north", "left"), abs=0.02)

@@ -5,8 +5,12 @@ from typing import ClassVar
 
 import pytest
 
+from config.recipes import recipe_for
+from controller.journal.batches import BatchBook
 from controller.journal.reader import open_reader
+from controller.journal.writer import Journal
 from sensors.messages import Message
+from simulator.bench_parts import WET_SHARE
 from simulator.faults import make_fault
 from simulator.run import Rehearsal
 from simulator.scenario import parse_scenario
@@ -181,6 +185,34 @@ def test_real_controller_holds_the_base_and_keeps_the_leaves_alive(demo, demo_te
     assert max(second_day) < 26.0
     assert truth.benches["north"].bursts > 10
     assert truth.lots[1].alive == 60
+
+
+def test_one_callused_batch_alone_dries_every_day_and_is_dry_by_night(demo, demo_text, tmp_path):
+    """From callus on leaves dry at least once a day and at night (common practice, no source)."""
+    played = SHORT._replace(days=3.0, warm_hours=24.0)
+    file = tmp_path / "r.db"
+    with Rehearsal(
+        demo, played, journal_path=file, site_text=demo_text, keep_trace=True
+    ) as rehearsal:
+        begin_s = rehearsal.clock.now().utc_s
+        with Journal.open(file, site=rehearsal.site, durable=False) as journal:
+            book = BatchBook(journal, rehearsal.site, lambda: begin_s)
+            recipe = recipe_for("softwood", "Fuchsia hybrids")
+            batch = book.stick(
+                "Fuchsia hybrids", "softwood", "north", "left", 60, begin_s, recipe=recipe
+            )
+            book.enter(batch.number, "weaned", {"phase": "callus"}, begin_s, "Aoife")
+        truth = rehearsal.run()
+    params = rehearsal.rig.benches["north"].model.params
+    wet = [r.film_kg_m2 > WET_SHARE * params.film_kg_m2 * params.leaf_area for r in rehearsal.trace]
+    assert truth.benches["north"].bursts > 20
+    for day in range(3):
+        daytime, night = (
+            wet[day * 1440 : day * 1440 + 660],
+            wet[day * 1440 + 780 : day * 1440 + 1320],
+        )
+        assert 60 < sum(daytime) < 630  # wetted, and dry for half an hour at least
+        assert sum(night) < 60
 
 
 def test_real_controller_comes_back_after_a_power_cut(demo, demo_text, tmp_path):
