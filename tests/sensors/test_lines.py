@@ -1,8 +1,6 @@
 """Text lines: round trips, strictness, resynchronisation."""
 
 import ast
-import shutil
-import subprocess
 from pathlib import Path
 
 import pytest
@@ -268,16 +266,3 @@ def test_the_file_needs_nothing_that_micropython_lacks() -> None:
     assert not methods & {"isascii", "isprintable", "removesuffix", "removeprefix", "translate"}
     assert not methods & {"cast", "isdecimal", "casefold", "fromhex", "hex", "zfill", "ljust"}
     assert not names & {"memoryview", "UnicodeDecodeError", "UnicodeEncodeError", "breakpoint"}
-
-
-@pytest.mark.skipif(not shutil.which("micropython"), reason="no micropython here; optional check")
-def test_micropython_reads_and_writes_the_same_line() -> None:
-    code = (
-        "import lines\n"
-        "line = lines.encode('probe', 57, {'base1': '20.12'})\n"
-        "print(line == lines.encode(*lines.decode(line)), line, end='')\n"
-    )
-    run = subprocess.run(
-        ["micropython", "-c", code], cwd=SOURCE.parent, capture_output=True, text=True, check=True
-    )
-    assert run.stdout == "True " + encode("probe", 57, {"base1": "20.12"})
