@@ -17,6 +17,7 @@ def test_dry_afternoon_is_misted_and_the_leaves_live(played):
     play.play(8.0)
     truth = play.rig.benches["north"].truth
     assert truth.bursts >= 10
+    assert play.alarm_rows("mist_no_answer") == [], "a nozzle that works is not called blocked"
     assert play.alarm_rows("air_dry") == play.alarm_rows("air_very_dry") == []
     ordered_s = [float(fields["mist"]) for _, fields in play.orders if float(fields["mist"]) > 0]
     assert max(ordered_s) <= 60.0
