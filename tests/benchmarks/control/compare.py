@@ -4,6 +4,7 @@
 """
 
 import argparse
+import sys
 from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from typing import Any, Final
@@ -179,7 +180,11 @@ def main(given: Sequence[str] | None = None) -> list[Result]:
         for weather in asked.weathers
     ]
     with ProcessPoolExecutor(asked.jobs) as pool:
-        results = list(pool.map(trial, cases))
+        results = []
+        for result in pool.map(trial, cases):
+            results.append(result)
+            done = f"{len(results)} of {len(cases)}: {result.case.bench}, {result.case.weather}"
+            print(done, file=sys.stderr, flush=True)
         print(LEGEND)
         for bench in asked.benches:
             print("\n" + bench_table(bench, [r for r in results if r.case.bench == bench]))
