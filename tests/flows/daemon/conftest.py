@@ -34,7 +34,9 @@ class PtyBoard:
         self.speed = 1.0
         self.heard: list[tuple[float, dict[str, str]]] = []
         probes = {name: self._reader(name) for name in CHANNELS}
-        self.board = SimBoard(probes, {"mat1": 120.0, "mist": 60.0}, report_s=0.2)
+        self.board = SimBoard(
+            probes, {"mat1": 120.0, "mist": 60.0}, every_s=dict.fromkeys(probes, 0.2)
+        )
         self.went_off_s = time.monotonic()
         self._wire: PtyWire | None = PtyWire(alias)
         self._lock = threading.Lock()
@@ -172,12 +174,13 @@ def warmfoot(tmp_path: Path) -> Iterator[Runner]:
 def fast_program() -> Callable[[float], str]:
     """fast_program(later_s): a program for `warmfoot.start`, a daemon with a quick clock.
 
-    later_s: by how much its clock is turned on, as if the machine had been off.
+    It begins a day ago.  later_s: how far its clock is turned on, as if the machine had been off.
     """
     now_s = time.monotonic()
+    begin_s = time.time() // 60 * 60 - 86400.0
 
     def program(later_s: float) -> str:
-        return FAST.format(utc_s=1_772_452_800.0, mono_s=now_s, later_s=later_s)
+        return FAST.format(utc_s=begin_s, mono_s=now_s, later_s=later_s)
 
     return program
 

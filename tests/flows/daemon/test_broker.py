@@ -25,7 +25,9 @@ class BrokerBoard:
     def __init__(self, broker, site):
         values = {"base1": "15.00", "base2": "15.10", "air": "10.00", "rh": "80.0", "house": "9.0"}
         probes = {name: (lambda text=text: text) for name, text in values.items()}
-        self.board = SimBoard(probes, {"mat1": 120.0, "mist": 60.0}, report_s=0.2)
+        self.board = SimBoard(
+            probes, {"mat1": 120.0, "mist": 60.0}, every_s=dict.fromkeys(probes, 0.2)
+        )
         self.heard = []
         self._wire = MqttWire(broker.host, broker.port, slug(site.site.name), "board")
         self._done = threading.Event()

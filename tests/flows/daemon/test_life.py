@@ -4,6 +4,7 @@ import json
 import os
 import signal
 import sqlite3
+from datetime import UTC, datetime
 
 import pytest
 
@@ -67,9 +68,11 @@ def test_warmth_and_gap_are_right_after_a_kill(
     live = tmp_path / "bench.live.json"
     first = warmfoot.start("run", bench_file, program=fast_program(0.0))
     eventually(lambda: live.exists() and journal.exists(), 15.0)
+    with open_reader(journal) as reader:
+        stuck_at = datetime.fromtimestamp(reader.runs()[0].started_s, UTC).isoformat()
     stuck = warmfoot.run(
         "batch", "stick", "Lavandula angustifolia", "--kind", "softwood", "--bay", "north.left",
-        "--count", "40", "--stuck", "2026-03-02T12:00", "--journal", journal,
+        "--count", "40", "--stuck", stuck_at, "--journal", journal,
     )  # fmt: skip
     assert stuck.returncode == 0, stuck.stderr
 
