@@ -124,13 +124,17 @@ class ActDone(NamedTuple):
 
 
 class Decision(NamedTuple):
-    """All that one step decided. orders: one for every relay of the site, every time."""
+    """All that one step decided. orders: one for every relay of the site, every time.
+
+    faults: what went wrong in the program beside heat and mist, "alarms: TypeName: text".
+    """
 
     orders: tuple[RelayOrder, ...]
     bays: tuple[BayDecision, ...]
     mist: tuple[MistDecision, ...]
     alarms: tuple[AlarmChanged, ...]
     acts: tuple[ActDone, ...]
+    faults: tuple[str, ...] = ()
 
 
 class Batch(NamedTuple):

@@ -1,12 +1,22 @@
 """What every bay and bench should aim at now: bench file, recipes and batches made into numbers.
 
-Built when one of those changes (and once a minute, because phases and day parts move with time);
-the step itself only reads it.
+Built when one of those changes (and every few minutes, because phases and day parts move with
+time); the step itself only reads it. What a tick needs of it again and again is worked out once,
+when an `Aims` is made, and kept beside it as its plans.
 """
 
 from dataclasses import dataclass, field
+from math import inf
+from typing import Final, NamedTuple
 
-from config.model import Site
+from config.bounds import BASE_CEILING_C, BASE_TRIP_C
+from config.model import MistTime, Site
+from controller.decide.leases import usual_lease_s
+from controller.decide.limits import Limits, limits_for
+from controller.records import RelayOrder
+
+BARS_HEAT: Final = ("base_overheat", "mat_stuck_on")
+"""Alarms that keep a bay's heat off while they stand."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,10 +95,122 @@ class MistAims:
     why: str
 
 
+class BayPlan(NamedTuple):
+    """One bay, made ready for the tick.
+
+    key, place: ("north", "left") and "north.left".  slow_key: of its slow windows.  off, running:
+    its order to be off, and its usual one to be on.  stop_c: from here on the guards look closer.
+    hot_c: limit of a hot base.  standing: alarms beyond whatever is measured.  barring: alarms that
+    bar heat.
+    """
+
+    key: tuple[str, str]
+    aims: BayAims
+    place: str
+    slow_key: tuple[str, str]
+    off: RelayOrder
+    running: RelayOrder
+    stop_c: float
+    limits: Limits
+    hot_c: float
+    standing: tuple[tuple[str, str], ...]
+    barring: tuple[tuple[str, str], ...]
+
+
+class BenchPlan(NamedTuple):
+    """One bench's air and mister, made ready for the tick.
+
+    off: None without a mister.  top_hot_c, dry_kpa, saturated_h: limits, inf where there is none.
+    spans, kinds: per air probe, the least span in an hour of one that does not stand still, and
+    its kind.
+    """
+
+    name: str
+    aims: MistAims
+    slow_key: tuple[str, str]
+    schedule: tuple[MistTime, ...]
+    off: RelayOrder | None
+    limits: Limits
+    top_hot_c: float
+    dry_kpa: float
+    saturated_h: float
+    spans: tuple[float, ...]
+    kinds: tuple[str, ...]
+    standing: tuple[tuple[str, str], ...]
+
+
 @dataclass(frozen=True, slots=True)
 class Aims:
-    """All of it. site: the bench file itself, for names, places and alarm changes."""
+    """All of it. site: the bench file itself, for names, places and alarm changes.
+
+    bays, mist: not to be changed afterwards; bay_plans, bench_plans are made of them, in the same
+    order.  Raises KeyError for a bay or bench that is not in the bench file.
+    """
 
     site: Site
     bays: dict[tuple[str, str], BayAims] = field(default_factory=dict)
     mist: dict[str, MistAims] = field(default_factory=dict)
+    bay_plans: tuple[BayPlan, ...] = field(init=False, repr=False, compare=False)
+    bench_plans: tuple[BenchPlan, ...] = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        lease_s = usual_lease_s(self.site.site.tick_s)
+        limits = {name: limits_for(bench.alarms) for name, bench in self.site.benches.items()}
+        bays = tuple(
+            _bay_plan(key, aims, limits[key[0]], lease_s) for key, aims in self.bays.items()
+        )
+        benches = tuple(
+            _bench_plan(self.site, name, aims, limits[name]) for name, aims in self.mist.items()
+        )
+        object.__setattr__(self, "bay_plans", bays)
+        object.__setattr__(self, "bench_plans", benches)
+
+
+def _bay_plan(key: tuple[str, str], aims: BayAims, limits: Limits, lease_s: float) -> BayPlan:
+    place = f"{key[0]}.{key[1]}"
+    standing = []
+    if not aims.has_cutout:
+        standing.append(("cutout_missing", place))
+    if not aims.leased:
+        standing.append(("lease_missing", place))
+    return BayPlan(
+        key,
+        aims,
+        place,
+        ("base", place),
+        RelayOrder(aims.relay, 0.0),
+        RelayOrder(aims.relay, lease_s),
+        min(aims.trip_c, BASE_TRIP_C, aims.ceiling_c, BASE_CEILING_C),
+        limits,
+        max(min(aims.hot_above_c, aims.target_c + limits.base_hot), aims.good_high_c),
+        tuple(standing),
+        tuple((name, place) for name in BARS_HEAT),
+    )
+
+
+AIR_SPAN_LEAST: Final = {"air_temperature": 0.1, "humidity": 0.2}
+"""A probe in the air that moves by less in an hour stands still, K and %; others may stand still
+by themselves."""
+
+
+def _bench_plan(site: Site, name: str, aims: MistAims, limits: Limits) -> BenchPlan:
+    bench = site.benches[name]
+    dry_kpa = saturated_h = inf
+    if aims.leafy:
+        saturated_h = limits.air_saturated if aims.must_dry else max(24.0, limits.air_saturated)
+        if aims.unrooted:
+            dry_kpa = max(limits.air_dry, aims.vpd_high_kpa)
+    return BenchPlan(
+        name,
+        aims,
+        ("air", name),
+        bench.mist.schedule,
+        RelayOrder(aims.relay, 0.0) if aims.relay else None,
+        limits,
+        limits.top_hot if limits.top_hot == limits.top_hot else aims.top_hot_c,
+        dry_kpa,
+        saturated_h,
+        tuple(AIR_SPAN_LEAST.get(probe.kind, -inf) for probe in bench.air.probes),
+        tuple(probe.kind for probe in bench.air.probes),
+        (("mist_lease_missing", name),) if aims.relay and not aims.leased else (),
+    )

@@ -13,6 +13,7 @@ from typing import Final, NamedTuple
 from config.errors import ConfigError
 from config.model import AlarmChange, Site
 from config.near import near
+from controller.decide import quiet
 from controller.decide.aims import Aims
 from controller.decide.alarm_acts import ALARM_ACTS, handle
 from controller.decide.alarm_states import (
@@ -75,9 +76,8 @@ def alarms(
     The same dict objects come back when nothing in them changed.
     """
     watch = remember(aims, before.watch, after, snapshot, bays, now)
-    scans = scan(aims, after, watch, snapshot, bays, service, now)
     held = before.alarms
-    beyond = _beyond(scans)
+    beyond = quiet.beyond(aims, after, watch, snapshot, bays, service, now)
     wanted = [act for act in acts if act.kind in ALARM_ACTS] if acts else []
     minute = watch is not before.watch
     if not wanted:
@@ -85,6 +85,8 @@ def alarms(
             return held, watch, (), ()
         if not minute and _steady(held, beyond, now.mono_s):
             return held, watch, (), ()
+    places = {place for _, place in held} | {act.place for act in wanted}
+    scans = scan(aims, after, watch, snapshot, bays, service, now, places)
     scene = Scene(aims, after, snapshot, watch, service, is_day(after), now.mono_s)
     tick = _Tick(scene, now, dt_s, minute)
     new, changes = _advance(held, beyond, _excess_of(held, scans), tick)
@@ -103,18 +105,6 @@ class _Tick(NamedTuple):
     now: Now
     dt_s: float
     minute: bool
-
-
-def _beyond(scans: list[Scan]) -> dict[Key, float]:
-    found: dict[Key, float] = {}
-    for names, place, excess in scans:
-        for x in excess:
-            if x > 0.0:
-                for name, y in zip(names, excess, strict=True):
-                    if y > 0.0:
-                        found[name, place] = y
-                break
-    return found
 
 
 def _steady(held: Held, beyond: dict[Key, float], now_s: float) -> bool:

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from datetime import UTC, datetime, time
 from functools import lru_cache
-from math import nan
+from math import inf, nan
 from typing import Final, NamedTuple
 
 from config.bounds import (
@@ -58,21 +58,18 @@ class _Lot(NamedTuple):
 
     @property
     def dose_kpa_min(self) -> float | None:
-        """Dryness that earns a burst today: the phase's dose, grown by its factor per day."""
-        if self.phase.dose_kpa_min is None:
-            return None
-        return self.phase.dose_kpa_min * float(
-            self.phase.dose_growth ** min(self.phase_days, 365.0)
-        )
+        """Dryness that earns a burst today; see Recipe.dose_kpa_min."""
+        return self.recipe.dose_kpa_min(self.phase.name, self.phase_days)
 
 
 def build_aims(site: Site, batches: Sequence[Batch], now: Now) -> Aims:
-    """What to aim at now. Once a minute, and whenever bench file or batches change.
+    """What to aim at now. Every few minutes, and whenever bench file or batches change.
 
     batches: open ones; closed ones and those of places not in the bench file are passed over.
     Raises what an unreadable frozen recipe raises (pydantic's ValidationError).
     """
-    aims = Aims(site=site)
+    bays: dict[tuple[str, str], BayAims] = {}
+    mist: dict[str, MistAims] = {}
     minute = _local_minute(site, now)
     for bench_name, bench in site.benches.items():
         on_bench: list[_Lot] = []
@@ -82,11 +79,11 @@ def build_aims(site: Site, batches: Sequence[Batch], now: Now) -> Aims:
             if not lots and bench.recipe is not None:
                 lots = [_held(bench.recipe)]
             stagger = index / len(bench.bays)
-            aims.bays[bench_name, bay_name] = _bay_aims(
+            bays[bench_name, bay_name] = _bay_aims(
                 bench_name, bay_name, bay, bench.heat_for(bay_name), lots, minute, stagger
             )
-        aims.mist[bench_name] = _mist_aims(bench_name, bench, on_bench)
-    return aims
+        mist[bench_name] = _mist_aims(bench_name, bench, on_bench)
+    return Aims(site, bays, mist)
 
 
 def _local_minute(site: Site, now: Now) -> int | None:
@@ -340,9 +337,16 @@ def _needier(lots: list[_Lot]) -> _Lot:
 
 
 def _dose(plan: MistPlan, lead: _Lot | None) -> float | None:
-    """The phase's dose scaled to the bench file's, if that gives one for the first day."""
+    """The phase's dose of today. The bench file's, if it gives one, takes the first day's place.
+
+    It grows like the phase's, and no further than to the next phase's first dose.
+    """
+    own = plan.dose_kpa_min
     if lead is None:
-        return plan.dose_kpa_min
-    if plan.dose_kpa_min is None or lead.phase.dose_kpa_min is None:
-        return lead.dose_kpa_min
-    return plan.dose_kpa_min * float(lead.phase.dose_growth ** min(lead.phase_days, 365.0))
+        return own
+    dose = lead.dose_kpa_min
+    if own is None or dose is None or lead.phase.dose_kpa_min is None:
+        return dose
+    highest = lead.recipe.dose_kpa_min(lead.phase.name, inf)
+    grown = own * dose / lead.phase.dose_kpa_min
+    return own if highest is None else min(grown, max(own, highest))

@@ -5,7 +5,6 @@ and a normally closed valve save the house.
 """
 
 from collections.abc import Sequence
-from dataclasses import replace
 from math import inf, isfinite, isnan
 from typing import Final, NamedTuple
 
@@ -16,7 +15,8 @@ from config.bounds import (
     HOLD_LONGEST_S,
     MIST_HOUR_SHARE,
 )
-from controller.decide.aims import BayAims
+from controller.decide.aims import BARS_HEAT, BayAims
+from controller.decide.changing import changed
 from controller.decide.learn import FULL_DUTY
 from controller.decide.state import AlarmState, BayState, MistState
 from controller.records import AlarmStateName, MistDecision, Reason
@@ -61,13 +61,13 @@ def over_bay(
     if hottest_c >= trip_c or state.trip_since_s != inf:
         state = _timed_trip(state, hottest_c, trip_c, mono_s)
     if state.hold and not 0.0 <= state.hold_until_s - mono_s <= HOLD_LONGEST_S:
-        state = replace(state, hold="", hold_until_s=-inf)
+        state = changed(state, {"hold": "", "hold_until_s": -inf})
     if state.tripped:
         return Verdict(state, Reason("tripped", (round(trip_c, 1),)))
     if hottest_c >= min(aims.ceiling_c, BASE_CEILING_C):
         return Verdict(state, Reason("ceiling", (round(hottest_c, 1), round(aims.ceiling_c, 1))))
     if alarms:
-        for name in ("base_overheat", "mat_stuck_on"):
+        for name in BARS_HEAT:
             alarm = alarms.get((name, aims.place))
             if alarm is not None and stands(alarm):
                 return Verdict(state, Reason(name))
@@ -92,11 +92,11 @@ def _timed_trip(state: BayState, hottest_c: float, trip_c: float, mono_s: float)
     if isnan(hottest_c):
         return state
     if hottest_c < trip_c:
-        return replace(state, trip_since_s=inf)
+        return changed(state, {"trip_since_s": inf})
     if state.trip_since_s == inf or state.trip_since_s > mono_s:
-        return replace(state, trip_since_s=mono_s)
+        return changed(state, {"trip_since_s": mono_s})
     if mono_s - state.trip_since_s >= TRIP_AFTER_S and not state.tripped:
-        return replace(state, tripped=True, hold="", hold_until_s=-inf)
+        return changed(state, {"tripped": True, "hold": "", "hold_until_s": -inf})
     return state
 
 
@@ -104,16 +104,16 @@ def _long_heating(state: BayState, base_c: float, top_c: float, mono_s: float) -
     """A mat that does not heat what is measured may heat what is not: a probe pulled out."""
     if not state.on or state.duty < FULL_DUTY:
         if state.full_since_s != inf:
-            state = replace(state, full_since_s=inf)
+            state = changed(state, {"full_since_s": inf})
         return Verdict(state, None)
     rose = base_c >= state.full_base_c + RISE_DUE_K
     if state.full_since_s == inf or rose:
-        return Verdict(replace(state, full_since_s=mono_s, full_base_c=base_c), None)
+        return Verdict(changed(state, {"full_since_s": mono_s, "full_base_c": base_c}), None)
     if base_c < state.full_base_c:  # it may first go on falling while the heat is on its way
-        return Verdict(replace(state, full_base_c=base_c), None)
+        return Verdict(changed(state, {"full_base_c": base_c}), None)
     if mono_s - state.full_since_s < RISE_DUE_S or base_c - top_c >= LIFT_PROVES_K:
         return Verdict(state, None)
-    state = replace(state, full_since_s=inf, rest_until_s=mono_s + REST_S)
+    state = changed(state, {"full_since_s": inf, "rest_until_s": mono_s + REST_S})
     return Verdict(state, Reason("no_rise", (round(RISE_DUE_S / 3600.0),)))
 
 
@@ -175,5 +175,5 @@ def over_mist(
         length_s = decision.burst_s if begun else state.last_burst_len_s
         if isfinite(length_s) and length_s <= most_s + 1e-6:
             return state, decision
-    state = replace(state, on_until_s=mono_s, reason=Reason("mist_barred"))
+    state = changed(state, {"on_until_s": mono_s, "reason": Reason("mist_barred")})
     return state, decision._replace(on=False, burst_s=0.0, reason=state.reason)

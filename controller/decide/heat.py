@@ -5,7 +5,6 @@ the look-ahead time at its present slope (the series form, with the derivative o
 filtered). Every number it needs lives in BayState; the PID itself is made anew each time.
 """
 
-from dataclasses import replace
 from math import inf, isfinite, isnan, nan
 from typing import Any, Final
 
@@ -13,6 +12,7 @@ from simple_pid import PID
 
 from controller.decide import learn
 from controller.decide.aims import BayAims
+from controller.decide.changing import changed
 from controller.decide.schedule import Sky
 from controller.decide.state import BayState, Sums
 from controller.decide.target import hot_day, wanted
@@ -68,18 +68,18 @@ def think(
     mean_c = sums.total / sums.n if sums.n and not fresh else view.base_c
     if isnan(view.base_c) or not isfinite(mean_c):
         changes |= _lost(aims, state, mono_s)
-        return replace(state, **changes)
+        return changed(state, changes)
     changes["lost_since_s"] = inf
     changes |= _slope(state, mean_c, view.usable, dt_s, fresh)
     changes["mode"] = _mode(view, now)
     if aims.resting:
         changes |= {"duty": 0.0, "integral": nan, "target_c": nan, "rise_since_s": inf}
         changes["reason"] = Reason("rest", (aims.why,))
-        return replace(state, **changes)
+        return changed(state, changes)
     changes |= hot_day(aims, state, mean_c, top_c, sky, dt_s)
     slope_k_s = changes.get("derivative", state.derivative)
     changes |= _closed_loop(aims, state, view, mean_c, slope_k_s, top_c, sky, now, dt_s, barred)
-    return replace(state, **changes)
+    return changed(state, changes)
 
 
 def _day_mean(state: BayState, sums: Sums, dt_s: float) -> dict[str, Any]:
@@ -146,7 +146,7 @@ def _closed_loop(
         return changes | {"rise_since_s": inf}
     rise = learn.timed_rise(aims, state, base_c, now.mono_s)
     if rise:
-        state = replace(state, **rise)
+        state = changed(state, rise)
         changes |= rise
     gains = learn.gains(aims, state)
     integral = state.integral

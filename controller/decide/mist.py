@@ -8,15 +8,14 @@ unrooted leaves never go without by day. The hard share of an hour has the last 
 The state holds until when nothing can fall due, so most ticks return at once.
 """
 
-from dataclasses import replace
 from math import inf, nan
 from typing import Any, Final
 
 from config.bounds import BURST_LONGEST_S
 from config.model import MistTime, SiteInfo
-from controller.decide import mist_answers as answers
 from controller.decide import mist_rules as rules
 from controller.decide.aims import MistAims
+from controller.decide.changing import changed
 from controller.decide.leaf import climate_known, film_after_burst, is_day, leaf_deficit_kpa
 from controller.decide.mist_rules import LOOK_LONGEST_S, Choice, View
 from controller.decide.schedule import Sky
@@ -28,6 +27,8 @@ from sensors.readings import BenchView
 SUM_LONGEST_S: Final = 120.0
 """Most time over which one look may add dryness; what lies before it was not seen."""
 DRYNESS_MOST_KPA_MIN: Final = 10_000.0
+_REST: Final = Reason("mist_rest")
+_NONE: Final = Reason("mist_none")
 
 
 def mist(
@@ -52,13 +53,8 @@ def mist(
     if mono_s < state.on_until_s <= mono_s + BURST_LONGEST_S:
         if not state.stuck and not _held_off(state, mono_s):
             return state, _decision(aims, state, on=True)
-        state = replace(state, on_until_s=mono_s)
-    elif (
-        mono_s < state.look_s <= mono_s + LOOK_LONGEST_S
-        and not state.hold
-        and not state.hand_burst_s > 0
-        and not answers.can_be_judged(state, bench, mono_s)
-    ):
+        state = changed(state, {"on_until_s": mono_s})
+    elif _sleeps(state, mono_s):
         return state, _decision(aims, state)
     view = _view(aims, state, bench, sky, now, dt_s, schedule, info)
     choice = _within_guards(view, _chosen(view))
@@ -69,10 +65,31 @@ def mist(
     return state, _decision(aims, state)
 
 
+def _sleeps(state: MistState, mono_s: float) -> bool:
+    """True while nothing can fall due, by time or by hand."""
+    return (
+        mono_s < state.look_s <= mono_s + LOOK_LONGEST_S
+        and not state.hold
+        and not state.hand_burst_s > 0
+    )
+
+
+def is_waiting(aims: MistAims, state: MistState, last: MistDecision, mono_s: float) -> bool:
+    """True when the decision made last, from this very state, is that of this instant too."""
+    return (
+        _sleeps(state, mono_s)
+        and not mono_s < state.on_until_s
+        and not aims.resting
+        and not last.on
+        and last.reason is state.reason
+        and last.dose_kpa_min == aims.dose_kpa_min
+    )
+
+
 def _at_rest(aims: MistAims, state: MistState, mono_s: float) -> tuple[MistState, MistDecision]:
     if state.on_until_s > mono_s or state.hand_burst_s > 0:
-        state = replace(state, on_until_s=mono_s, hand_burst_s=0.0)
-    reason = Reason("mist_rest" if aims.relay else "mist_none")
+        state = changed(state, {"on_until_s": mono_s, "hand_burst_s": 0.0})
+    reason = _REST if aims.relay else _NONE
     return state, MistDecision(aims.bench, False, 0.0, state.dryness_kpa_min, nan, reason)
 
 
@@ -179,19 +196,16 @@ def _within_guards(view: View, choice: Choice) -> Choice:
 def _begun(view: View, choice: Choice) -> MistState:
     """The state as a burst begins."""
     state, mono_s, burst_s = view.state, view.now.mono_s, choice.burst_s
-    return replace(
-        state,
-        **_looked(view, choice),
-        **answers.awaiting(state, view.bench, mono_s)._asdict(),
-        on_until_s=mono_s + burst_s,
-        last_burst_s=mono_s,
-        last_burst_len_s=burst_s,
-        dryness_kpa_min=0.0,
-        film_kpa_min=film_after_burst(view.film_kpa_min, burst_s),
-        bursts_s=(*rules.hour_bursts_s(state, mono_s), (mono_s, burst_s)),
-        day_used_s=rules.day_used_s(view) + burst_s,
-        look_s=-inf,
-    )
+    changes = _looked(view, choice)
+    changes["on_until_s"] = mono_s + burst_s
+    changes["last_burst_s"] = mono_s
+    changes["last_burst_len_s"] = burst_s
+    changes["dryness_kpa_min"] = 0.0
+    changes["film_kpa_min"] = film_after_burst(view.film_kpa_min, burst_s)
+    changes["bursts_s"] = (*rules.hour_bursts_s(state, mono_s), (mono_s, burst_s))
+    changes["day_used_s"] = rules.day_used_s(view) + burst_s
+    changes["look_s"] = -inf
+    return changed(state, changes)
 
 
 def _waits(view: View, choice: Choice) -> MistState:
@@ -199,21 +213,16 @@ def _waits(view: View, choice: Choice) -> MistState:
     state, mono_s = view.state, view.now.mono_s
     changes = _looked(view, choice)
     ahead_s = min(choice.ahead_s, LOOK_LONGEST_S)
-    if answers.can_be_judged(state, view.bench, mono_s):
-        changes.update(answers.judged(state, view.bench)._asdict())
     if view.schedule and view.sky.trusted:
         # Clock times fall on whole minutes.
         ahead_s = min(ahead_s, 60 - view.now.utc_s % 60)
     if state.hold and not mono_s < state.hold_until_s:
         changes["hold"] = ""
-    return replace(
-        state,
-        **changes,
-        dryness_kpa_min=view.dryness_kpa_min,
-        film_kpa_min=view.film_kpa_min,
-        day_used_s=rules.day_used_s(view),
-        look_s=mono_s + ahead_s,
-    )
+    changes["dryness_kpa_min"] = view.dryness_kpa_min
+    changes["film_kpa_min"] = view.film_kpa_min
+    changes["day_used_s"] = rules.day_used_s(view)
+    changes["look_s"] = mono_s + ahead_s
+    return changed(state, changes)
 
 
 def _looked(view: View, choice: Choice) -> dict[str, Any]:

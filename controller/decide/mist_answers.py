@@ -1,56 +1,122 @@
-"""Did the climate answer the last burst? A run of bursts without answer means a blocked nozzle."""
+"""Did the climate answer the bursts? Several without answer mean a blocked nozzle or no water.
 
-from math import inf, isfinite, nan
-from typing import Final, NamedTuple
+A burst of a few seconds moves the air by little: some hundredths of a kPa and a few tenths of a
+kelvin, hardly more than a probe's noise. So the minute after a burst, as a mean, is held against
+the line that the minutes before it drew, VPD and temperature are taken together, and bursts that
+were not answered plainly are judged by their mean. All figures are this program's own choice, tried
+on simulated benches; no published source.
+"""
 
-from controller.decide.state import MistState
-from sensors.readings import BenchView
+from math import inf, nan
+from typing import Final
 
-JUDGE_WITHIN_S: Final = 300.0
+from controller.decide.changing import changed
+from controller.decide.state import MistState, Stretch, Trail
+from sensors.moist_air import svp_kpa
+
+STRETCH_S: Final = 60.0
+DELAY_S: Final = 10.0
+"""Probes in still air need this long to begin to follow."""
+PAST_MOST: Final = 4
+PAST_LEAST_S: Final = 50.0
+"""Less seen before a burst draws no line, so bursts closer than about two minutes go unjudged."""
 DRY_ENOUGH_KPA: Final = 0.3
 """Damper air than this hardly answers, so nothing is judged in it."""
-VPD_ANSWER: Final = 0.9
-RH_ANSWER_PCT: Final = 2.0
-"""An answer: VPD down by a tenth or humidity up by 2 points; this program's own choice."""
+FOLLOWED_KPA: Final = 0.25
+PLAIN_RH_PCT: Final = 1.0
+PLAIN_K: Final = 0.2
+"""VPD lower by so many points of humidity, or the top cooler by so much, is a plain answer by
+itself. In points, because warm air takes up more and a probe's noise weighs more in it."""
+STEEP: Final = 3.0
+"""Air that moves by itself by so many plain answers in a minute or two cannot tell."""
+FULL_BURST_S: Final = 5.0
+SHORT_SHARE: Final = 0.5
+"""A shorter burst is asked for less, down to this share."""
+MEAN_LEAST: Final = 0.5
+MEAN_OF: Final = 5
+FEWEST: Final = 3
+"""The last bursts, three to five, whose mean answer reaches half a plain one have been answered."""
+ACQUITS: Final = 2.0
+MEAN_ACQUITS: Final = 0.6
+"""Once three have gone unanswered noise alone must not end it: what is asked for then, of one burst
+and of the mean."""
+NO_TRAIL: Final = Trail()
+_new: Final = tuple.__new__
 
 
-class Answers(NamedTuple):
-    """The judging part of MistState, under the same names."""
-
-    judged_burst_s: float
-    vpd_before_kpa: float
-    rh_before_pct: float
-    unanswered: int
-
-
-def can_be_judged(state: MistState, bench: BenchView, mono_s: float) -> bool:
-    """Whether a burst waits to be judged, and the climate has answered it or the wait is over."""
-    if state.judged_burst_s == -inf:
-        return False
-    return _answered(state, bench) or not 0 <= mono_s - state.judged_burst_s < JUDGE_WITHIN_S
-
-
-def judged(state: MistState, bench: BenchView) -> Answers:
-    """The judging part of the state with the waiting burst judged by the climate as it is now.
-
-    A burst that ends its wait with humidity unknown is not counted either way.
-    """
-    unanswered = state.unanswered + isfinite(bench.vpd_kpa)
-    return Answers(-inf, nan, nan, 0 if _answered(state, bench) else unanswered)
+def follow(trail: Trail, vpd_kpa: float, top_c: float, mono_s: float) -> Trail:
+    """The trail with one sample more. Dropped in damp or unknown air, unless a burst waits."""
+    since_s, n, vpd_sum, top_sum, burst_s, past = trail
+    if burst_s == 0.0:
+        if not (vpd_kpa > FOLLOWED_KPA and -40.0 < top_c < 70.0):
+            return NO_TRAIL
+        if since_s == inf:
+            return Trail(mono_s, 1, vpd_kpa, top_c)
+        if not 0.0 <= mono_s - since_s < STRETCH_S:
+            return Trail(mono_s, 1, vpd_kpa, top_c, 0.0, _kept(trail, mono_s))
+    elif mono_s < since_s or vpd_kpa != vpd_kpa or not -40.0 < top_c < 70.0:
+        return trail
+    return _new(Trail, (since_s, n + 1, vpd_sum + vpd_kpa, top_sum + top_c, burst_s, past))
 
 
-def awaiting(state: MistState, bench: BenchView, mono_s: float) -> Answers:
-    """The judging part of the state as a burst begins at monotonic time `mono_s`."""
-    unanswered = state.unanswered
-    if state.judged_burst_s > -inf:
-        unanswered = judged(state, bench).unanswered
-    if not bench.vpd_kpa > DRY_ENOUGH_KPA:
-        return Answers(-inf, nan, nan, unanswered)
-    return Answers(mono_s, bench.vpd_kpa, bench.rh_pct, unanswered)
+def begun(trail: Trail, burst_s: float, mono_s: float) -> Trail:
+    """The trail as a burst of `burst_s` seconds begins: what follows is its answer."""
+    past = _kept(trail, mono_s) if trail.burst_s == 0.0 else ()
+    return Trail(mono_s + DELAY_S, 0, 0.0, 0.0, burst_s, past)
 
 
-def _answered(state: MistState, bench: BenchView) -> bool:
-    return (
-        bench.vpd_kpa <= VPD_ANSWER * state.vpd_before_kpa
-        or bench.rh_pct >= state.rh_before_pct + RH_ANSWER_PCT
-    )
+def is_over(trail: Trail, mono_s: float) -> bool:
+    """Whether a burst waits to be judged and its minute is over."""
+    return trail.burst_s > 0.0 and not mono_s < trail.since_s + STRETCH_S
+
+
+def answer(trail: Trail) -> float:
+    """How plainly the last burst was answered: 0 not at all, 1 plainly; NaN where none can tell."""
+    past, n = trail.past, trail.n
+    if n < 2 or not past or past[-1].vpd_kpa <= DRY_ENOUGH_KPA:
+        return nan
+    if trail.since_s - DELAY_S - past[0].since_s < PAST_LEAST_S:
+        return nan
+    mid_s = trail.since_s + STRETCH_S / 2.0
+    drier_kpa = _line([(part.mid_s, part.n, part.vpd_kpa) for part in past], mid_s)
+    warmer_c = _line([(part.mid_s, part.n, part.top_c) for part in past], mid_s)
+    plain_kpa = PLAIN_RH_PCT / 100.0 * svp_kpa(past[-1].top_c)
+    if abs(drier_kpa - past[-1].vpd_kpa) > STEEP * plain_kpa:
+        return nan
+    fall = (drier_kpa - trail.vpd_sum / n) / plain_kpa
+    fall += (warmer_c - trail.top_sum / n) / PLAIN_K
+    return fall / min(1.0, max(SHORT_SHARE, trail.burst_s / FULL_BURST_S))
+
+
+def judged(state: MistState, plainly: float) -> MistState:
+    """The mister's state with one more burst judged, by its `answer`; NaN counts neither way."""
+    if plainly != plainly:
+        return state
+    answers = (*state.answers, plainly)[-MEAN_OF:]
+    accused = state.unanswered >= FEWEST
+    plain, least = (ACQUITS, MEAN_ACQUITS) if accused else (1.0, MEAN_LEAST)
+    enough = len(answers) >= FEWEST and sum(answers) >= least * len(answers)
+    if plainly >= plain or enough:
+        return changed(state, {"unanswered": 0, "answers": ()}) if state.unanswered else state
+    return changed(state, {"unanswered": state.unanswered + 1, "answers": answers})
+
+
+def _kept(trail: Trail, mono_s: float) -> tuple[Stretch, ...]:
+    """The past with the running stretch added to it, if it holds enough to count."""
+    since_s, n, vpd_sum, top_sum, _, past = trail
+    if n < 2 or not 0.0 <= mono_s - since_s <= 2.0 * STRETCH_S:
+        return past
+    stretch = Stretch(since_s, (since_s + mono_s) / 2.0, n, vpd_sum / n, top_sum / n)
+    return (*past[1 - PAST_MOST :], stretch)
+
+
+def _line(points: list[tuple[float, int, float]], at_s: float) -> float:
+    """Straight line through (time, weight, value), weighted least squares, continued to `at_s`."""
+    weight = sum(n for _, n, _ in points)
+    mid_s = sum(n * t_s for t_s, n, _ in points) / weight
+    mean = sum(n * y for _, n, y in points) / weight
+    spread = sum(n * (t_s - mid_s) ** 2 for t_s, n, _ in points)
+    if spread <= 0.0:
+        return mean
+    slope = sum(n * (t_s - mid_s) * (y - mean) for t_s, n, y in points) / spread
+    return mean + slope * (at_s - mid_s)

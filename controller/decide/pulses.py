@@ -4,15 +4,10 @@ A pulse ends as soon as the duty asks for no more of it, and no second one begin
 window, so a relay switches on at most once per window however the duty moves.
 """
 
-from math import ceil
-from typing import Final, NamedTuple
+from typing import NamedTuple
 
-from config.bounds import LEASE_LONGEST_S
 from controller.decide.aims import BayAims
 from controller.decide.state import BayState
-
-LEASE_SHORTEST_S: Final = 20.0
-"""A lease outlives a late tick or two, unless the pulse ends sooner."""
 
 
 class Pulse(NamedTuple):
@@ -58,11 +53,3 @@ def pulse(aims: BayAims, state: BayState, mono_s: float) -> Pulse:
     elif on and (pulsed or 0.0 <= held_s < shortest_s):
         on = False
     return Pulse(on, start_s, left_s if on else 0.0, pulsed)
-
-
-def lease_s(left_s: float, tick_s: float) -> float:
-    """Lease of an order for a pulse with `left_s` to go, whole seconds, 0..LEASE_LONGEST_S."""
-    if not left_s > 0.0:
-        return 0.0
-    wanted_s = max(3.0 * tick_s, LEASE_SHORTEST_S)
-    return float(ceil(min(LEASE_LONGEST_S, wanted_s, left_s)))

@@ -11,7 +11,7 @@ from typing import Any, Final, NamedTuple, TypeVar
 
 from controller.decide.encode import as_number, differing, from_json, plain, restored, to_json
 from controller.decide.schedule import Sky
-from controller.records import AlarmStateName, Reason
+from controller.records import AlarmStateName, BayDecision, MistDecision, Reason
 from sensors.clock import Now
 
 
@@ -25,6 +25,31 @@ class Sums(NamedTuple):
     total: float = 0.0
     n: int = 0
     on_s: float = 0.0
+
+
+class Stretch(NamedTuple):
+    """About a minute of air, as means of n samples. since_s, mid_s: its start and middle."""
+
+    since_s: float
+    mid_s: float
+    n: int
+    vpd_kpa: float
+    top_c: float
+
+
+class Trail(NamedTuple):
+    """The air of a bench as the answers to bursts need it.
+
+    since_s: start of the running stretch, inf for none.  n, vpd_sum, top_sum: its samples.
+    burst_s: length of the burst that it follows, 0 for none.  past: stretches before, newest last.
+    """
+
+    since_s: float = inf
+    n: int = 0
+    vpd_sum: float = 0.0
+    top_sum: float = 0.0
+    burst_s: float = 0.0
+    past: tuple[Stretch, ...] = ()
 
 
 AT_REST: Final = Reason("rest", ("not decided yet",))
@@ -98,7 +123,7 @@ class MistState:
     on_until_s: end of the running burst.  last_burst_s: start of the last.  dryness_kpa_min: since
     the last burst.  hour_used, day_used: (period number, seconds used).  last_sched_utc_s: latest
     clock time already served.  dried_day: local day number on which the leaf last dried fully.
-    answers: VPD before a burst waiting to be judged, and the run of bursts without answer.
+    unanswered, answers: the run of bursts without a plain answer, and how the last were answered.
     film_kpa_min: water left on the leaves, as the dryness that would use it up.  bursts_s: (start,
     length) of the bursts of about the last hour.  hand_burst_s: length of a burst asked for by
     hand and not yet given, 0 for none.  seen_s: when the climate was last taken into account.
@@ -115,10 +140,8 @@ class MistState:
     day_used_s: float = 0.0
     last_sched_utc_s: float = -inf
     dried_day: int = 0
-    judged_burst_s: float = -inf
-    vpd_before_kpa: float = nan
-    rh_before_pct: float = nan
     unanswered: int = 0
+    answers: tuple[float, ...] = ()
     hold: str = ""
     hold_until_s: float = -inf
     stuck: bool = False
@@ -161,8 +184,9 @@ class AlarmState:
 class State:
     """Everything remembered. watch: numbers the alarm conditions keep, by (alarm, place).
 
-    sums: the running minute of each bay.  sky, sky_minute: sun and local clock, worked out once in
-    that UTC minute (negative while the clock was not trusted).
+    sums: the running minute of each bay.  trails: the air of benches that are misted.  sky,
+    sky_minute: sun and local clock, worked out once in that UTC minute (negative while the clock
+    was not trusted).  bays_said, mists_said: as last decided, so that they need not be made anew.
     """
 
     started_s: float = nan
@@ -174,6 +198,9 @@ class State:
     sums: dict[tuple[str, str], Sums] = field(default_factory=dict)
     sky: Sky | None = None
     sky_minute: int = -1
+    trails: dict[str, Trail] = field(default_factory=dict)
+    bays_said: dict[tuple[str, str], BayDecision] = field(default_factory=dict)
+    mists_said: dict[str, MistDecision] = field(default_factory=dict)
 
 
 SAVED_VERSION: Final = 1
@@ -298,7 +325,7 @@ def _mist(given: Any, shift_s: float | None, now: Now) -> MistState:
         mist,
         on_until_s=-inf,
         bursts_s=tuple((start_s + moved_s, length_s) for start_s, length_s in mist.bursts_s),
-        judged_burst_s=-inf,
+        answers=(),
         hand_burst_s=0.0,
         look_s=-inf,
         hold=mist.hold if held else "",

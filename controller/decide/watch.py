@@ -2,19 +2,18 @@
 
 A number above 0 is beyond the limit; at or below minus the deadband it has come back; NaN means
 that it cannot be known now. Slow windows come ready from `watch_slow`. The order of the numbers is
-that of the name tuples below, so that a quiet tick costs a few comparisons and no look-ups.
+that of the name tuples below. Most ticks only ask `quiet` whether any is beyond at all.
 """
 
-from collections.abc import Mapping
-from functools import cache
+from collections.abc import Container, Mapping
 from math import inf, isfinite, nan
-from typing import Final, NamedTuple
+from typing import Final
 
-from config.model import AlarmChange, Bench, Probe, Site, probe_id
-from controller.decide.aims import Aims, BayAims, MistAims
+from config.model import Bench, Probe, Site, probe_id
+from controller.decide.aims import AIR_SPAN_LEAST, Aims, BayPlan, BenchPlan
 from controller.decide.alarm_table import rows
 from controller.decide.state import BayState, MistState, State
-from controller.decide.watch_slow import AWAY_S, FRESH_AIR, FRESH_BASE, STANDS_S, Watch
+from controller.decide.watch_slow import AWAY, AWAY_S, FRESH_AIR, FRESH_BASE, STANDS_S, Watch
 from controller.records import BayDecision
 from sensors.clock import Now
 from sensors.readings import (
@@ -50,63 +49,34 @@ REPORT_LAG_S: Final = 10.0
 CHILL_C: Final = 5.0
 """A base below this is told even while it warms up. Common practice, no source."""
 SITE_PLACE: Final = "site"
-_DISK_FREE_PCT: Final = rows()["journal_filling"].threshold
+DISK_FREE_LEAST_PCT: Final = rows()["journal_filling"].threshold
+
+LINK_QUIET_S: Final = 60.0
+"""A wire is never called lost before this."""
+REJECT_SHARE_MOST: Final = 0.05
+UNANSWERED_MOST: Final = 2.5
+BASE_SPAN_LEAST_K: Final = 0.1
+"""A base probe that moves by less in three hours stands still."""
 
 Excess = tuple[float, ...]
-
-
 Scan = tuple[tuple[str, ...], str, Excess]
 """One place: the names of its alarms, the place, and in the names' order how far each is beyond."""
 
 
-class Limits(NamedTuple):
-    """Thresholds in force on one bench; the table's, or as the bench file changes them."""
-
-    base_cold: float
-    base_very_cold: float
-    base_hot: float
-    top_hot: float
-    cold_base_hot_top: float
-    air_dry: float
-    air_very_dry: float
-    air_saturated: float
-    probes_disagree: float
-    mat_weak: float
-
-
-@cache
-def default_limits() -> Limits:
-    """The table's own thresholds; top_hot is NaN, because the recipe's is used."""
-    table = rows()
-    return Limits(*(table[name].threshold for name in Limits._fields))._replace(top_hot=nan)
-
-
-def limits_for(changes: dict[str, AlarmChange]) -> Limits:
-    """Thresholds of a bench with `changes` in its bench file."""
-    changed = {
-        name: change.limit
-        for name, change in changes.items()
-        if change.limit is not None and name in Limits._fields
-    }
-    return default_limits()._replace(**changed)
-
-
-def base_limits(aims: BayAims, target_c: float, warming: bool, limits: Limits) -> Excess:
-    """(cold, very cold, hot) limits of a base, degC, from the target in force.
+def cold_limits(plan: BayPlan, target_c: float, warming: bool) -> tuple[float, float]:
+    """(cold, very cold) limits of a base, degC, from the target in force.
 
     Very cold is below what the recipe calls slow, however high the target. While the bay warms up
-    from cold it is only what chills within hours. Nothing inside the good band is hot: after a
-    target comes down for the night the base takes hours to follow.
+    from cold it is only what chills within hours, and it is not known what would be cold: NaN.
     """
-    very_cold_c = min(target_c - limits.base_very_cold, aims.slow_below_c)
+    very_cold_c = min(target_c - plan.limits.base_very_cold, plan.aims.slow_below_c)
     if warming:
-        very_cold_c = min(very_cold_c, CHILL_C)
-    hot_c = max(min(aims.hot_above_c, aims.target_c + limits.base_hot), aims.good_high_c)
-    return target_c - limits.base_cold, very_cold_c, hot_c
+        return nan, min(very_cold_c, CHILL_C)
+    return target_c - plan.limits.base_cold, very_cold_c
 
 
 def bay_excess(
-    aims: BayAims,
+    plan: BayPlan,
     held: BayState,
     view: BayView,
     top_c: float,
@@ -114,12 +84,11 @@ def bay_excess(
     slow: tuple[float, ...],
     report: RelayReport | None,
     now_s: float,
-    limits: Limits,
 ) -> Excess:
     """Conditions of one bay, in the order of BAY_ALARMS."""
+    aims, limits = plan.aims, plan.limits
     base_c = view.base_c
-    warming = slow[1] > 0.0
-    cold_c, very_cold_c, hot_c = base_limits(aims, target_c, warming, limits)
+    cold_c, very_cold_c = cold_limits(plan, target_c, slow[1] > 0.0)
     stuck = slow[8]
     disagrees = -1.0
     if report is not None and report.on is not held.on:
@@ -135,9 +104,9 @@ def bay_excess(
         # Unknown counts as hot here: a trip is never let go for want of a reading.
         overheat = -9.0 if view.hottest_c <= aims.trip_c - 2.0 else 1.0
     return (
-        nan if warming else cold_c - base_c,
+        cold_c - base_c,
         very_cold_c - base_c,
-        base_c - hot_c,
+        base_c - plan.hot_c,
         overheat,
         _cold_under_hot(base_c, top_c, aims.slow_below_c, limits.cold_base_hot_top),
         view.spread_k - limits.probes_disagree - slow[9],
@@ -161,34 +130,31 @@ def _cold_under_hot(base_c: float, top_c: float, slow_below_c: float, apart_k: f
 
 
 def bench_excess(
-    aims: MistAims,
+    plan: BenchPlan,
     held: MistState,
     view: BenchView,
     slow: tuple[float, ...],
     report: RelayReport | None,
     now_s: float,
-    limits: Limits,
 ) -> Excess:
     """Conditions of one bench, in the order of BENCH_ALARMS."""
+    aims = plan.aims
     vpd_kpa = view.vpd_kpa
     dry = very_dry = saturated = no_answer = spent = -9.0
-    if aims.leafy:
-        saturated_h = limits.air_saturated if aims.must_dry else max(24.0, limits.air_saturated)
-        saturated = slow[0] / 3600.0 - saturated_h
-        if aims.unrooted:
-            dry_kpa = max(limits.air_dry, aims.vpd_high_kpa)
-            dry = vpd_kpa - dry_kpa
-            very_dry = vpd_kpa - max(limits.air_very_dry, dry_kpa + 0.2)
+    if plan.saturated_h < inf:
+        saturated = slow[0] / 3600.0 - plan.saturated_h
+    if plan.dry_kpa < inf:
+        dry = vpd_kpa - plan.dry_kpa
+        very_dry = vpd_kpa - max(plan.limits.air_very_dry, plan.dry_kpa + 0.2)
     if aims.relay:
-        no_answer = held.unanswered - 2.5
+        no_answer = held.unanswered - UNANSWERED_MOST
         spent = max(slow[2] - aims.hour_budget_s, held.day_used_s - aims.day_budget_s) + 1e-6
-    top_hot_c = limits.top_hot if limits.top_hot == limits.top_hot else aims.top_hot_c
     stuck = held.stuck
     if report is not None and report.on and not stuck:
         heard_s = report.heard_s
         stuck = heard_s - held.on_until_s > REPORT_LAG_S and now_s - heard_s <= REPORT_FRESH_S
     return (
-        view.top_c - top_hot_c,
+        view.top_c - plan.top_hot_c,
         dry,
         very_dry,
         saturated,
@@ -200,7 +166,6 @@ def bench_excess(
     )
 
 
-_QUIET_PROBE: Final = (-1.0, -1.0, -1.0)
 _UNKNOWN_PROBE: Final = (nan, nan, nan)
 
 
@@ -217,29 +182,27 @@ def probe_excess(view: ProbeView, should_have_moved: bool | None) -> Excess:
     elif should_have_moved:
         frozen = 1.0
     # Six refused of a hundred, so that a probe's first few samples after a start cannot raise it.
-    bad = view.reject_run >= 3 or (view.reject_share > 0.05 and view.rejected >= 6)
+    bad = view.reject_run >= 3 or (view.reject_share > REJECT_SHARE_MOST and view.rejected >= 6)
     return (-1.0, frozen, 1.0 if bad else -1.0)
 
 
-def _is_clean(view: ProbeView) -> bool:
-    return view.reading.flag == 1 and view.reject_run == 0 and view.reject_share <= 0.05
-
-
-def _base_probe(view: ProbeView, bay: BayView, should_move: float) -> Excess:
+def base_probe_excess(view: ProbeView, bay: BayView, should_move: float) -> Excess:
+    """Conditions of a base probe. should_move: above 0 when the mat says that it must have."""
     span_k = view.span_3h
-    if span_k >= 0.1:
-        return _QUIET_PROBE if _is_clean(view) else probe_excess(view, False)
+    if span_k >= BASE_SPAN_LEAST_K:
+        return probe_excess(view, False)
     if span_k != span_k:
         return probe_excess(view, None)
     moved = should_move > 0.0 or any(other.span_3h >= 0.5 for other in bay.probes)
     return probe_excess(view, moved)
 
 
-def _air_probe(view: ProbeView, kind: str, bench: BenchView) -> Excess:
+def air_probe_excess(view: ProbeView, kind: str, bench: BenchView) -> Excess:
     """House and light stand still by themselves; top and humidity are judged by their partners."""
     span = view.span_1h
-    if span >= (0.2 if kind == "humidity" else 0.1) or kind not in _AIR_JUDGED:
-        return _QUIET_PROBE if _is_clean(view) else probe_excess(view, False)
+    least = AIR_SPAN_LEAST.get(kind)
+    if least is None or span >= least:
+        return probe_excess(view, False)
     if span != span:
         return probe_excess(view, None)
     others = [o for o in bench.air if o is not view and o.reading.unit == "degC"]
@@ -253,9 +216,6 @@ def _air_probe(view: ProbeView, kind: str, bench: BenchView) -> Excess:
             p.span_3h >= 0.5 for bay in bench.bays.values() for p in bay.probes
         )
     return probe_excess(view, moved)
-
-
-_AIR_JUDGED: Final = frozenset({"air_temperature", "humidity"})
 
 
 def find_probe(site: Site, probe: str) -> Probe | None:
@@ -275,7 +235,7 @@ def find_probe(site: Site, probe: str) -> Probe | None:
     return None
 
 
-def _due(site: Site, view: ProbeView, excess: Excess, since_start_s: float) -> Excess:
+def due(site: Site, view: ProbeView, excess: Excess, since_start_s: float) -> Excess:
     """The conditions as they are, or unknown for a probe that need not have reported yet."""
     if excess[0] < 0.0 or view.age_s != inf:
         return excess
@@ -285,11 +245,11 @@ def _due(site: Site, view: ProbeView, excess: Excess, since_start_s: float) -> E
     return excess
 
 
-def _link_excess(site: Site, name: str, view: LinkView, since_start_s: float) -> float:
+def link_excess(site: Site, name: str, view: LinkView, since_start_s: float) -> float:
     """Beyond when the wire is closed, or quiet for three intervals of its quickest probe."""
     if not view.health.up:
         return 1.0
-    if view.quiet_s <= 60.0:
+    if view.quiet_s <= LINK_QUIET_S:
         return -1.0
     every_s = min(
         (
@@ -300,7 +260,7 @@ def _link_excess(site: Site, name: str, view: LinkView, since_start_s: float) ->
         ),
         default=inf,
     )
-    return min(view.quiet_s, since_start_s) - max(60.0, 3 * every_s)
+    return min(view.quiet_s, since_start_s) - max(LINK_QUIET_S, 3 * every_s)
 
 
 def _all_probes(bench: Bench) -> list[Probe]:
@@ -310,7 +270,7 @@ def _all_probes(bench: Bench) -> list[Probe]:
 def away_s(watch: Watch, service: Mapping[str, float], now_s: float, since_start_s: float) -> float:
     """Seconds without control that ended within the last STANDS_S: before the start or since."""
     before_s = service.get("away_s", 0.0) if since_start_s < STANDS_S else 0.0
-    gap_s, at_s = watch.get(("away", SITE_PLACE), (0.0, -inf))
+    gap_s, at_s = watch.get(AWAY, (0.0, -inf))
     return max(before_s, gap_s if now_s - at_s < STANDS_S else 0.0)
 
 
@@ -326,7 +286,7 @@ def site_excess(
         stepped_s - 60.0,
         -1.0 if now.trusted else 1.0,
         get("journal_failed_s", 0.0) - 30.0,
-        _DISK_FREE_PCT - 100.0 * get("disk_free_share", 1.0),
+        DISK_FREE_LEAST_PCT - 100.0 * get("disk_free_share", 1.0),
         get("route_failed_s", 0.0) or -1.0,
     )
 
@@ -344,60 +304,46 @@ def scan(
     bays: tuple[BayDecision, ...],
     service: Mapping[str, float],
     now: Now,
+    places: Container[str],
 ) -> list[Scan]:
-    """Every condition at every place. watch: as `watch_slow.remember` left it."""
+    """Every condition at each of `places`. watch: as `watch_slow.remember` left it."""
     now_s = now.mono_s
     since_start_s = since_start(after, now_s)
-    benches = aims.site.benches
-    default = default_limits()
     relays = snapshot.relays
+    site = aims.site
     found: list[Scan] = []
-    add = found.append
-    for decision in bays:
-        bench, bay = decision.bench, decision.bay
-        bay_aims = aims.bays[bench, bay]
-        changes = benches[bench].alarms
+    for decision, bay_plan in zip(bays, aims.bay_plans, strict=True):
+        bench, bay = bay_plan.key
         view = snapshot.benches[bench]
         bay_view = view.bays[bay]
-        place = bench + "." + bay
-        slow = watch.get(("base", place), FRESH_BASE)
-        excess = bay_excess(
-            bay_aims,
-            after.bays[bench, bay],
-            bay_view,
-            view.top_c,
-            decision.target_c,
-            slow,
-            relays.get(bay_aims.relay),
-            now_s,
-            limits_for(changes) if changes else default,
-        )
-        add((BAY_ALARMS, place, excess))
+        slow = watch.get(bay_plan.slow_key, FRESH_BASE)
+        if bay_plan.place in places:
+            excess = bay_excess(
+                bay_plan, after.bays[bay_plan.key], bay_view, view.top_c, decision.target_c, slow,
+                relays.get(bay_plan.aims.relay), now_s,
+            )  # fmt: skip
+            found.append((BAY_ALARMS, bay_plan.place, excess))
         for probe in bay_view.probes:
-            excess = _base_probe(probe, bay_view, slow[10])
-            if excess is not _QUIET_PROBE:
-                excess = _due(aims.site, probe, excess, since_start_s)
-            add((PROBE_ALARMS, probe[0][0], excess))
-    for bench, mist_aims in aims.mist.items():
-        view = snapshot.benches[bench]
-        plan = benches[bench]
-        changes = plan.alarms
-        excess = bench_excess(
-            mist_aims,
-            after.mist[bench],
-            view,
-            watch.get(("air", bench), FRESH_AIR),
-            relays.get(mist_aims.relay),
-            now_s,
-            limits_for(changes) if changes else default,
-        )
-        add((BENCH_ALARMS, bench, excess))
-        for probe, planned in zip(view.air, plan.air.probes, strict=False):
-            excess = _air_probe(probe, planned.kind, view)
-            if excess is not _QUIET_PROBE:
-                excess = _due(aims.site, probe, excess, since_start_s)
-            add((PROBE_ALARMS, probe[0][0], excess))
+            if probe.reading.probe in places:
+                excess = base_probe_excess(probe, bay_view, slow[10])
+                excess = due(site, probe, excess, since_start_s)
+                found.append((PROBE_ALARMS, probe.reading.probe, excess))
+    for plan in aims.bench_plans:
+        view = snapshot.benches[plan.name]
+        if plan.name in places:
+            excess = bench_excess(
+                plan, after.mist[plan.name], view, watch.get(plan.slow_key, FRESH_AIR),
+                relays.get(plan.aims.relay), now_s,
+            )  # fmt: skip
+            found.append((BENCH_ALARMS, plan.name, excess))
+        for probe, planned in zip(view.air, site.benches[plan.name].air.probes, strict=False):
+            if probe.reading.probe in places:
+                excess = air_probe_excess(probe, planned.kind, view)
+                excess = due(site, probe, excess, since_start_s)
+                found.append((PROBE_ALARMS, probe.reading.probe, excess))
     for name, link in snapshot.links.items():
-        add((LINK_ALARMS, name, (_link_excess(aims.site, name, link, since_start_s),)))
-    add((SITE_ALARMS, SITE_PLACE, site_excess(watch, service, now, since_start_s)))
+        if name in places:
+            found.append((LINK_ALARMS, name, (link_excess(site, name, link, since_start_s),)))
+    if SITE_PLACE in places:
+        found.append((SITE_ALARMS, SITE_PLACE, site_excess(watch, service, now, since_start_s)))
     return found

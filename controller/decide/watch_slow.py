@@ -28,10 +28,15 @@ WARM_UP_LONGEST_S: Final = 4 * 3600.0
 SLOPE_K_H_PER_W_M2: Final = 0.021
 """Rise of a base probe 25 mm above a mat, per W/m2, one hour into the heating: 1-D conduction
 through 50 mm of wet compost (0.4 W/m K, 3.0 MJ/m3 K). This program's own estimate."""
+SETTLED_S: Final = 43_200.0
+"""What holds a bay is learned over some six hours, and low at first: its usual duty is taken once
+this much of the last day has been seen, 17 h after the first start."""
 TIME_CONSTANT_H: Final = 16.0
 """Slowest cooling seen of an unheated tray; a base that falls faster than this has no heat."""
 
 Watch = dict[tuple[str, str], tuple[float, ...]]
+MINUTE: Final = ("minute", "site")
+AWAY: Final = ("away", "site")
 
 # base: 0 driven_s, 1 warm_left_s, 2 warm_age_s, 3 target_c, 4 usual duty per K, 5 mat_dead,
 # 6 mat_at_limit, 7 duty per K against usual, 8 mat_stuck_on, 9 spread explained by height, K,
@@ -52,18 +57,16 @@ def remember(
 ) -> Watch:
     """The windows a minute later; the same object before the minute is over."""
     now_s = now.mono_s
-    sampled_s, past_s = _sound(watch, ("minute", "site"), (-inf, -inf))
+    sampled_s, past_s = _sound(watch, MINUTE, (-inf, -inf))
     if 0.0 <= now_s - sampled_s < EVERY_S and sampled_s >= _started(after):
         return watch
     gap = not (0.0 <= now_s - sampled_s <= GAP_S) or sampled_s < _started(after)
     dt_s = 0.0 if gap else now_s - sampled_s
     turn = gap or now_s - past_s >= PAST_EVERY_S
     day = is_day(after)
-    new: Watch = {("minute", "site"): (now_s, now_s if turn else past_s)}
+    new: Watch = {MINUTE: (now_s, now_s if turn else past_s)}
     gap_s = now_s - sampled_s if sampled_s >= _started(after) else 0.0
-    new["away", "site"] = (
-        (gap_s, now_s) if AWAY_S < gap_s < inf else _sound(watch, ("away", "site"), (0.0, -inf))
-    )
+    new[AWAY] = (gap_s, now_s) if AWAY_S < gap_s < inf else _sound(watch, AWAY, (0.0, -inf))
     for bench, mist_aims in aims.mist.items():
         view = snapshot.benches[bench]
         _past(new, watch, ("top_past", bench), view.top_c, gap, turn)
@@ -156,7 +159,8 @@ def _base(
     driven = held.duty >= DRIVEN_DUTY
     driven_s = old[0] + dt_s if driven and not anew else 0.0
     warm_left_s, warm_age_s = _warm_up(old, aims, bay, base_c, target_c, rise_k, dt_s, anew)
-    usual, against_usual = _usual_duty(old[4], held.holding_duty_per_k, dt_s)
+    settled = held.seen_24h_s >= SETTLED_S
+    usual, against_usual = _usual_duty(old[4], held.holding_duty_per_k if settled else nan, dt_s)
     dead, limit = -1.0, -1.0
     if driven_s >= 3600.0 and warm_left_s <= 0.0:
         dead, limit = _no_rise(base_c, target_c, top_past[-13:], rise_k)

@@ -165,10 +165,27 @@ def test_gains_follow_power_per_area(aims_for):
 
 
 def test_dose_grows_with_the_days_of_the_phase(aims_for):
-    doses = [aims_for(batch(age_days=d), mister=True).mist["north"].dose_kpa_min for d in (0, 1, 3)]
-    assert doses == pytest.approx([4.0, 6.0, 13.5])
+    doses = [aims_for(batch(age_days=d), mister=True).mist["north"].dose_kpa_min for d in (0, 1)]
+    assert doses == pytest.approx([4.0, 6.0])
     own = aims_for(batch(age_days=1), mister=True, mist={"dose_kpa_min": 2.0})
     assert own.mist["north"].dose_kpa_min == pytest.approx(3.0)
+
+
+def test_dose_of_a_batch_nobody_enters_stops_at_the_next_phase(aims_for):
+    found = [aims_for(batch(age_days=d), mister=True).mist["north"] for d in (3, 20, 4000)]
+    assert [mist.dose_kpa_min for mist in found] == pytest.approx([8.0, 8.0, 8.0])
+    for own, most in ((2.0, 8.0), (6.0, 8.0), (30.0, 30.0)):
+        aims = aims_for(batch(age_days=20), mister=True, mist={"dose_kpa_min": own})
+        dose = aims.mist["north"].dose_kpa_min
+        assert own <= dose <= most
+
+
+def test_herbaceous_batch_nobody_enters_for_20_days_is_still_misted(make_rig):
+    made = recipe_for("herbaceous")
+    rig = make_rig(batches=(batch(age_days=20.0, made=made),), mister=True, utc_s=NOON.utc_s)
+    rig.hold(600, 20.0, 20.0)
+    bursts = [rig.tick(20.0, 20.0).mist[0].burst_s for _ in range(360)]
+    assert sum(burst_s > 0 for burst_s in bursts) >= 1
 
 
 def test_needier_leafy_batch_leads_the_mist(aims_for):

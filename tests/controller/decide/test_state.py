@@ -24,7 +24,7 @@ def full_state() -> State:
     )  # fmt: skip
     mist = MistState(
         on_until_s=90_004.0, last_burst_s=89_990.0, dryness_kpa_min=3.5, unanswered=2,
-        bursts_s=((88_000.0, 5.0), (89_990.0, 5.0)), day_used_s=80.0, vpd_before_kpa=nan,
+        bursts_s=((88_000.0, 5.0), (89_990.0, 5.0)), day_used_s=80.0, answers=(0.1, 0.2),
     )  # fmt: skip
     alarm = AlarmState(
         state="SHLVD", under="LATCH_ACK", raised_s=80_000.0, shelved_until_s=91_800.0,

@@ -130,6 +130,38 @@ def test_fault_of_the_mister_leaves_the_mat_alone(make_rig, monkeypatch):
     assert decision.orders[1].lease_s == 0.0
 
 
+def test_fault_in_the_alarms_stops_neither_heat_nor_mist(make_rig, monkeypatch):
+    rig = make_rig(mister=True, recipe="softwood", mat={"cutout": "none"})
+    rig.hold(600, 12.0)
+    kept, watch = rig.state.alarms, rig.state.watch
+    assert kept
+
+    def broken(*_):
+        raise ZeroDivisionError("a bug")
+
+    monkeypatch.setattr(stepping, "alarms", broken)
+    acts = (
+        Act(ActKind.ACKNOWLEDGE, "north.left", "Ann", alarm="cutout_missing"),
+        Act(ActKind.BURST, "north", "Ann", span_s=5.0),
+    )
+    decision = rig.tick(12.0, acts=acts)
+    assert decision.faults == ("alarms: ZeroDivisionError: a bug",)
+    assert decision.orders[0].lease_s > 0
+    assert decision.mist[0].burst_s == 5.0
+    assert rig.state.alarms is kept
+    assert rig.state.watch is watch
+    done = {answer.act.kind: answer for answer in decision.acts}
+    assert done[ActKind.BURST].done
+    assert not done[ActKind.ACKNOWLEDGE].done
+    assert "not done" in done[ActKind.ACKNOWLEDGE].text
+    for _ in range(50):
+        assert rig.tick(12.0).orders[0].lease_s > 0
+    monkeypatch.undo()
+    decision = rig.tick(12.0)
+    assert decision.faults == ()
+    assert rig.state.alarms.keys() == kept.keys()
+
+
 def test_stuck_mister_is_locked_until_reset(make_rig, monkeypatch):
     rig = make_rig(mister=True, recipe="softwood")
     rig.hold(60)

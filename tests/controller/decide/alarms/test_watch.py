@@ -221,11 +221,19 @@ def test_the_longest_warm_up_granted_is_four_hours(make_room: Any) -> None:
 
 
 def test_a_mat_that_needs_twice_its_duty_is_weak(room: Any) -> None:
-    room.bay = replace(room.bay, holding_duty_per_k=0.08)
+    room.bay = replace(room.bay, holding_duty_per_k=0.08, seen_24h_s=60_000.0)
     room.run(HOUR_S)
     room.bay = replace(room.bay, holding_duty_per_k=0.16)
     room.run(6 * HOUR_S + 120, dt_s=30)
     assert raised(room) == {"mat_weak"}
+
+
+def test_what_the_first_hours_taught_is_not_yet_usual(room: Any) -> None:
+    room.bay = replace(room.bay, holding_duty_per_k=0.05, seen_24h_s=7200.0)
+    room.run(HOUR_S)
+    room.bay = replace(room.bay, holding_duty_per_k=0.09, seen_24h_s=60_000.0)
+    room.run(8 * HOUR_S, dt_s=30)
+    assert raised(room) == set()
 
 
 # -- base -----------------------------------------------------------------------------------------
