@@ -144,7 +144,8 @@ class Aims:
     """All of it. site: the bench file itself, for names, places and alarm changes.
 
     bays, mist: not to be changed afterwards; bay_plans, bench_plans are made of them, in the same
-    order.  Raises KeyError for a bay or bench that is not in the bench file.
+    order.  shares_supply: mats of a bench may have to take turns.
+    Raises KeyError for a bay or bench that is not in the bench file.
     """
 
     site: Site
@@ -152,6 +153,7 @@ class Aims:
     mist: dict[str, MistAims] = field(default_factory=dict)
     bay_plans: tuple[BayPlan, ...] = field(init=False, repr=False, compare=False)
     bench_plans: tuple[BenchPlan, ...] = field(init=False, repr=False, compare=False)
+    shares_supply: bool = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
         lease_s = usual_lease_s(self.site.site.tick_s)
@@ -164,6 +166,11 @@ class Aims:
         )
         object.__setattr__(self, "bay_plans", bays)
         object.__setattr__(self, "bench_plans", benches)
+        shares = any(
+            bench.supply_w is not None and len(bench.bays) > 1
+            for bench in self.site.benches.values()
+        )
+        object.__setattr__(self, "shares_supply", shares)
 
 
 def _bay_plan(key: tuple[str, str], aims: BayAims, limits: Limits, lease_s: float) -> BayPlan:

@@ -70,15 +70,17 @@ def think(
         changes |= _lost(aims, state, mono_s)
         return changed(state, changes)
     changes["lost_since_s"] = inf
-    changes |= _slope(state, mean_c, view.usable, dt_s, fresh)
+    changes.update(_slope(state, mean_c, view.usable, dt_s, fresh))
     changes["mode"] = _mode(view, now)
     if aims.resting:
         changes |= {"duty": 0.0, "integral": nan, "target_c": nan, "rise_since_s": inf}
         changes["reason"] = Reason("rest", (aims.why,))
         return changed(state, changes)
-    changes |= hot_day(aims, state, mean_c, top_c, sky, dt_s)
+    changes.update(hot_day(aims, state, mean_c, top_c, sky, dt_s))
     slope_k_s = changes.get("derivative", state.derivative)
-    changes |= _closed_loop(aims, state, view, mean_c, slope_k_s, top_c, sky, now, dt_s, barred)
+    changes.update(
+        _closed_loop(aims, state, view, mean_c, slope_k_s, top_c, sky, now, dt_s, barred)
+    )
     return changed(state, changes)
 
 
@@ -92,9 +94,9 @@ def _day_mean(state: BayState, sums: Sums, dt_s: float) -> dict[str, Any]:
 def _slope(state: BayState, mean_c: float, usable: int, dt_s: float, fresh: bool) -> dict[str, Any]:
     """Filtered slope; a probe lost or won moves the mean without the base having moved."""
     changes = {"mean_c": mean_c, "mean_before_c": state.mean_c, "usable": usable}
-    if fresh or isnan(state.mean_c):
-        return changes | {"derivative": 0.0 if fresh else state.derivative}
-    if usable == state.usable:
+    if fresh:
+        changes["derivative"] = 0.0
+    elif usable == state.usable and not isnan(state.mean_c):
         share = dt_s / (SLOPE_TAU_S + dt_s)
         seen = (mean_c - state.mean_c) / dt_s
         changes["derivative"] = state.derivative + share * (seen - state.derivative)
@@ -145,7 +147,7 @@ def _closed_loop(
     if barred:
         return changes | {"rise_since_s": inf}
     rise = learn.timed_rise(aims, state, base_c, now.mono_s)
-    if rise:
+    if rise:  # what is learned in this minute serves in it
         state = changed(state, rise)
         changes |= rise
     gains = learn.gains(aims, state)
@@ -157,9 +159,11 @@ def _closed_loop(
     duty, integral = _pid(gains, integral, ahead_k, dt_s, held)
     if base_c - target_c >= FREE_K and slope_k_s >= 0.0:
         duty = 0.0
-    changes |= learn.rise_begins(state, duty, base_c, slope_k_s, now.mono_s)
-    changes |= {"duty": duty, "integral": integral}
-    changes |= learn.holding(state, error_k, lift_k, dt_s)
+    if duty >= learn.FULL_DUTY:
+        changes.update(learn.rise_begins(state, duty, base_c, slope_k_s, now.mono_s))
+    changes["duty"] = duty
+    changes["integral"] = integral
+    changes.update(learn.holding(state, error_k, lift_k, dt_s))
     changes["reason"] = _reason(base_c, target_c, duty, lowered, top_c)
     return changes
 

@@ -54,7 +54,11 @@ def mist(
         if not state.stuck and not _held_off(state, mono_s):
             return state, _decision(aims, state, on=True)
         state = changed(state, {"on_until_s": mono_s})
-    elif _sleeps(state, mono_s):
+    elif (
+        mono_s < state.look_s <= mono_s + LOOK_LONGEST_S
+        and not state.hold
+        and not state.hand_burst_s > 0
+    ):
         return state, _decision(aims, state)
     view = _view(aims, state, bench, sky, now, dt_s, schedule, info)
     choice = _within_guards(view, _chosen(view))
@@ -65,24 +69,17 @@ def mist(
     return state, _decision(aims, state)
 
 
-def _sleeps(state: MistState, mono_s: float) -> bool:
-    """True while nothing can fall due, by time or by hand."""
-    return (
-        mono_s < state.look_s <= mono_s + LOOK_LONGEST_S
-        and not state.hold
-        and not state.hand_burst_s > 0
-    )
-
-
 def is_waiting(aims: MistAims, state: MistState, last: MistDecision, mono_s: float) -> bool:
     """True when the decision made last, from this very state, is that of this instant too."""
     return (
-        _sleeps(state, mono_s)
+        mono_s < state.look_s <= mono_s + LOOK_LONGEST_S
+        and last[5] is state.reason
+        and last[4] == aims.dose_kpa_min
+        and not last[1]
+        and not state.hold
+        and not state.hand_burst_s > 0
         and not mono_s < state.on_until_s
         and not aims.resting
-        and not last.on
-        and last.reason is state.reason
-        and last.dose_kpa_min == aims.dose_kpa_min
     )
 
 

@@ -7,7 +7,7 @@ were not answered plainly are judged by their mean. All figures are this program
 on simulated benches; no published source.
 """
 
-from math import inf, nan
+from math import nan
 from typing import Final
 
 from controller.decide.changing import changed
@@ -40,18 +40,17 @@ ACQUITS: Final = 2.0
 MEAN_ACQUITS: Final = 0.6
 """Once three have gone unanswered noise alone must not end it: what is asked for then, of one burst
 and of the mean."""
-NO_TRAIL: Final = Trail()
 _new: Final = tuple.__new__
 
 
-def follow(trail: Trail, vpd_kpa: float, top_c: float, mono_s: float) -> Trail:
-    """The trail with one sample more. Dropped in damp or unknown air, unless a burst waits."""
+def follow(trail: Trail | None, vpd_kpa: float, top_c: float, mono_s: float) -> Trail | None:
+    """The trail with one sample more. None in damp or unknown air, unless a burst waits."""
+    if trail is None:
+        trail = Trail(mono_s)
     since_s, n, vpd_sum, top_sum, burst_s, past = trail
     if burst_s == 0.0:
         if not (vpd_kpa > FOLLOWED_KPA and -40.0 < top_c < 70.0):
-            return NO_TRAIL
-        if since_s == inf:
-            return Trail(mono_s, 1, vpd_kpa, top_c)
+            return None
         if not 0.0 <= mono_s - since_s < STRETCH_S:
             return Trail(mono_s, 1, vpd_kpa, top_c, 0.0, _kept(trail, mono_s))
     elif mono_s < since_s or vpd_kpa != vpd_kpa or not -40.0 < top_c < 70.0:

@@ -4,10 +4,12 @@ A pulse ends as soon as the duty asks for no more of it, and no second one begin
 window, so a relay switches on at most once per window however the duty moves.
 """
 
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 from controller.decide.aims import BayAims
 from controller.decide.state import BayState
+
+_new: Final = tuple.__new__
 
 
 class Pulse(NamedTuple):
@@ -37,19 +39,21 @@ def pulse(aims: BayAims, state: BayState, mono_s: float) -> Pulse:
             start_s -= window_s
         pulsed = False
     on_s = state.duty * window_s
-    shortest_s = min(aims.shortest_s, window_s / 2.0)
+    shortest_s = aims.shortest_s
+    if shortest_s > window_s / 2.0:
+        shortest_s = window_s / 2.0
     if on_s < shortest_s:
         on_s = 0.0
     elif window_s - on_s < shortest_s:
         on_s = window_s
     elapsed_s = mono_s - start_s
-    held_s = mono_s - state.since_s
     on = elapsed_s < on_s
     left_s = on_s - elapsed_s
+    held_s = mono_s - state.since_s
     if state.on:
         if not on and 0.0 <= held_s < shortest_s:
             on, left_s = True, shortest_s - held_s
         pulsed = pulsed or not on
     elif on and (pulsed or 0.0 <= held_s < shortest_s):
         on = False
-    return Pulse(on, start_s, left_s if on else 0.0, pulsed)
+    return _new(Pulse, (on, start_s, left_s if on else 0.0, pulsed))

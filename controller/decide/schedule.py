@@ -24,6 +24,8 @@ HORIZON_DEG: Final = -0.833
 MISSED_LATEST_S: Final = 600.0
 """A burst that was due longer ago than this (power cut, clock step) is not made up for."""
 _DAY_MIN: Final = 24 * 60
+_OFFSET_S: Final = 900.0
+_EPOCH_DAY: Final = date(1970, 1, 1).toordinal()
 _EVENT_ROUNDS: Final = 3
 
 
@@ -52,20 +54,20 @@ def sky_at(info: SiteInfo, utc_s: float, trusted: bool) -> Sky:
 
     utc_s: seconds since 1970-01-01 UTC.  trusted: whether the wall clock is known to be set.
     """
-    local = datetime.fromtimestamp(utc_s, info.zone)
-    offset = local.utcoffset()
+    offset_s = _offset_s(info.timezone, utc_s // _OFFSET_S)
+    local_s = floor(utc_s) + offset_s
+    ordinal = _EPOCH_DAY + int(local_s // 86400)
     height_deg = sun_height_deg(info.latitude_deg, info.longitude_deg, utc_s)
-    ordinal = local.toordinal()
     sunrise_utc_s, sunset_utc_s = _sun_times(info, ordinal)
     return Sky(
-        sun_height_deg=height_deg,
-        is_day=height_deg > HORIZON_DEG,
-        day_number=ordinal,
-        local_minute=local.hour * 60 + local.minute + local.second / 60,
-        sunrise_utc_s=sunrise_utc_s,
-        sunset_utc_s=sunset_utc_s,
-        utc_offset_s=offset.total_seconds() if offset is not None else 0.0,
-        trusted=trusted,
+        height_deg,
+        height_deg > HORIZON_DEG,
+        ordinal,
+        local_s % 86400 / 60,
+        sunrise_utc_s,
+        sunset_utc_s,
+        offset_s,
+        trusted,
     )
 
 
@@ -103,11 +105,18 @@ def latest_due_utc_s(
 
 
 def sun_height_deg(latitude_deg: float, longitude_deg: float, utc_s: float) -> float:
-    """Height of the sun's centre above the level horizon, degrees, without refraction."""
-    century = _century(utc_s)
-    declination = radians(sun_declination(century))
+    """Height of the sun's centre above the level horizon, degrees, without refraction.
+
+    Declination and equation of time are worked out for the start and end of the UTC day, with a
+    straight line between them, which is within 0.002 degrees.
+    """
+    day, of_day_s = divmod(utc_s, 86400.0)
+    declination, declination_end, eq_min, eq_min_end = _sun_of_day(day)
+    share = of_day_s / 86400.0
+    declination += share * (declination_end - declination)
+    eq_min += share * (eq_min_end - eq_min)
     latitude = radians(latitude_deg)
-    hour_angle = radians(_hour_angle_deg(longitude_deg, utc_s, eq_of_time(century)))
+    hour_angle = radians(of_day_s / 240.0 + eq_min / 4.0 + longitude_deg - 180.0)
     height = sin(latitude) * sin(declination)
     height += cos(latitude) * cos(declination) * cos(hour_angle)
     return degrees(asin(max(-1.0, min(1.0, height))))
@@ -156,6 +165,25 @@ def _mark_utc_s(mark: DayTime, info: SiteInfo, day: int, midnight_sun: bool = Fa
 
 
 _read = lru_cache(maxsize=256)(day_time)
+
+
+@lru_cache(maxsize=64)
+def _sun_of_day(day: float) -> tuple[float, float, float, float]:
+    """Declination (radians) at the start and end of a UTC day, then equation of time (minutes)."""
+    start, end = _century(day * 86400.0), _century((day + 1.0) * 86400.0)
+    return (
+        radians(sun_declination(start)),
+        radians(sun_declination(end)),
+        eq_of_time(start),
+        eq_of_time(end),
+    )
+
+
+@lru_cache(maxsize=64)
+def _offset_s(timezone: str, quarter: float) -> float:
+    """Local minus UTC, seconds, in a quarter of an hour; clocks change only between two of them."""
+    offset = datetime.fromtimestamp(quarter * _OFFSET_S, ZoneInfo(timezone)).utcoffset()
+    return offset.total_seconds() if offset is not None else 0.0
 
 
 @lru_cache(maxsize=1024)

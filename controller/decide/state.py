@@ -40,11 +40,11 @@ class Stretch(NamedTuple):
 class Trail(NamedTuple):
     """The air of a bench as the answers to bursts need it.
 
-    since_s: start of the running stretch, inf for none.  n, vpd_sum, top_sum: its samples.
+    since_s: start of the running stretch.  n, vpd_sum, top_sum: its samples.
     burst_s: length of the burst that it follows, 0 for none.  past: stretches before, newest last.
     """
 
-    since_s: float = inf
+    since_s: float
     n: int = 0
     vpd_sum: float = 0.0
     top_sum: float = 0.0

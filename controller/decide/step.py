@@ -105,9 +105,8 @@ def step(
     except Exception as error:
         faults = (f"alarms: {_named(error)}",)
         told = tuple(ActDone(act, False, _NOT_DONE) for act in for_alarms)
-    return after, Decision(
-        tuple(orders), bay_decisions, mist_decisions, changes, (*done, *told), faults
-    )
+    acts_done = (*done, *told) if acts else ()
+    return after, Decision(tuple(orders), bay_decisions, mist_decisions, changes, acts_done, faults)
 
 
 _NOT_DONE: Final = "not done: a fault in the alarms; heat and mist go on"
@@ -156,35 +155,36 @@ def _bays(
     sums: dict[Key, Sums] = {}
     bays: dict[Key, BayState] = {}
     lefts_s: dict[Key, float] = {}
+    unchanged = len(plans) == len(held_bays) == len(state.bays_said)
     for plan in plans:
         key = plan.key
-        held = held_bays.get(key, _NO_BAY)
+        before = held_bays.get(key, _NO_BAY)
         try:
-            bays[key], sums[key], lefts_s[key] = _bay(
-                plan, held, held_sums.get(key, _NO_SUMS), snapshot.benches[key[0]],
+            held, sums[key], left_s = _bay(
+                plan, before, held_sums.get(key, _NO_SUMS), snapshot.benches[key[0]],
                 state, sky, now, dt_s,
             )  # fmt: skip
         except Exception as error:
-            bays[key] = _faulty(held, Reason("fault", (_named(error),)), now.mono_s)
-            sums[key], lefts_s[key] = _NO_SUMS, 0.0
-    if len(plans) > 1:
-        share_supply(aims, held_bays, bays, lefts_s, now.mono_s)
-    said = state.bays_said
-    unchanged = len(bays) == len(held_bays) == len(said)
-    for plan in plans:
-        key = plan.key
-        held = bays[key]
-        if held is not held_bays.get(key):
+            held = _faulty(before, Reason("fault", (_named(error),)), now.mono_s)
+            sums[key], left_s = _NO_SUMS, 0.0
+        bays[key], lefts_s[key] = held, left_s
+        if held is not before:
             unchanged = False
-        if not held.on:
-            orders.append(plan.off)
-        elif lefts_s[key] >= plan.running[1]:
-            orders.append(plan.running)
-        else:
-            orders.append(RelayOrder(plan.off[0], lease_s(lefts_s[key], plan.running[1])))
+    if aims.shares_supply and share_supply(aims, held_bays, bays, lefts_s, now.mono_s):
+        unchanged = False
+    for plan in plans:
+        orders.append(_order(plan, lefts_s[plan.key]) if bays[plan.key].on else plan.off)
     if unchanged:
-        return held_bays, sums, said
+        return held_bays, sums, state.bays_said
     return bays, sums, {key: _bay_decision(key, held) for key, held in bays.items()}
+
+
+def _order(plan: BayPlan, left_s: float) -> RelayOrder:
+    """To be on, for as long as the pulse may go on without another word."""
+    running = plan.running
+    if left_s >= running.lease_s:
+        return running
+    return RelayOrder(running.relay, lease_s(left_s, running.lease_s))
 
 
 def _bay_decision(key: Key, held: BayState) -> BayDecision:
@@ -227,6 +227,12 @@ def _bay(
         return _switched(held, False, mono_s), sums, 0.0
     if by_hand:
         held = _forced(held, 1.0, _HOLD_ON)
+    if (
+        not held.on
+        and (held.pulsed or held.duty == 0.0)
+        and 0.0 <= mono_s - held.window_start_s < plan.aims.window_s
+    ):
+        return held, sums, 0.0  # the window's pulse is over, or there is to be none
     on, start_s, left_s, pulsed = pulse(plan.aims, held, mono_s)
     if on is not held.on or start_s != held.window_start_s:
         changes: dict[str, Any] = {"on": on, "pulsed": pulsed, "window_start_s": start_s}
@@ -284,7 +290,9 @@ def _mists(
 ) -> tuple[dict[str, MistState], dict[str, Trail], dict[str, MistDecision]]:
     """Mist of every bench; its orders are added to `orders`."""
     plans = aims.bench_plans
-    mists, said, trails = _kept(state.mist, plans), _kept(state.mists_said, plans), state.trails
+    mists, said, trails = state.mist, state.mists_said, state.trails
+    if not len(mists) == len(said) == len(plans):
+        mists, said = _kept(mists, plans), _kept(said, plans)
     mono_s = now.mono_s
     for plan in plans:
         name = plan.name
@@ -295,19 +303,20 @@ def _mists(
                 after, decision = held, last
             else:
                 after, decision = _mist(plan, held, snapshot.benches[name], aims, sky, now, dt_s)
-            trail = trails.get(name, answers.NO_TRAIL)
-            if plan.off is not None:
-                trail, after = _answered(trail, after, decision, snapshot.benches[name], mono_s)
+            trail = trails.get(name)
+            bench = snapshot.benches[name]
+            if trail is not None or bench.vpd_kpa > answers.FOLLOWED_KPA:
+                trail, after = _answered(trail, after, decision, bench, mono_s)
         except Exception as error:
             after, decision = _mist_fault(name, held, error, mono_s)
-            trail = answers.NO_TRAIL
+            trail = None
         # The dicts of the state before are never written to.
         if after is not mists.get(name):
             mists = {**mists, name: after}
         if decision is not last:
             said = {**said, name: decision}
         if trail is not trails.get(name):
-            trails = {**trails, name: trail}
+            trails = _with(trails, name, trail)
         if plan.off is not None:
             if decision.on:
                 left_s = round(max(0.0, after.on_until_s - mono_s), 3)
@@ -318,9 +327,7 @@ def _mists(
 
 
 def _kept(records: dict[str, T], plans: tuple[BenchPlan, ...]) -> dict[str, T]:
-    """Without the benches that there no longer are; the same object where there are none such."""
-    if len(records) == len(plans):
-        return records
+    """Without the benches that there no longer are."""
     return {plan.name: records[plan.name] for plan in plans if plan.name in records}
 
 
@@ -340,16 +347,21 @@ def _mist(
 
 
 def _answered(
-    trail: Trail, held: MistState, decision: MistDecision, bench: BenchView, mono_s: float
-) -> tuple[Trail, MistState]:
+    trail: Trail | None, held: MistState, decision: MistDecision, bench: BenchView, mono_s: float
+) -> tuple[Trail | None, MistState]:
     """Follow the air, and judge a burst whose minute is over."""
-    if answers.is_over(trail, mono_s):
+    if trail is not None and answers.is_over(trail, mono_s):
         held = answers.judged(held, answers.answer(trail))
-        trail = answers.NO_TRAIL
+        trail = None
     trail = answers.follow(trail, bench.vpd_kpa, bench.top_c, mono_s)
-    if decision.burst_s > 0.0:
+    if decision.burst_s > 0.0 and trail is not None:
         trail = answers.begun(trail, decision.burst_s, mono_s)
     return trail, held
+
+
+def _with(trails: dict[str, Trail], name: str, trail: Trail | None) -> dict[str, Trail]:
+    others = {other: kept for other, kept in trails.items() if other != name}
+    return others if trail is None else {**others, name: trail}
 
 
 def _mist_fault(

@@ -16,14 +16,17 @@ def share_supply(
     bays: dict[Key, BayState],
     lefts_s: dict[Key, float],
     mono_s: float,
-) -> None:
+) -> bool:
     """Turn off, in `bays` and `lefts_s`, what each bench's supply cannot carry at this instant.
 
-    before: the bays of the step before.  lefts_s: seconds left of each bay's pulse.
+    before: the bays of the step before.  lefts_s: seconds left of each bay's pulse.  True when
+    anything was turned off.
     """
+    cut = False
     for name, plan in aims.site.benches.items():
         if plan.supply_w is not None:
-            _share(aims, before, bays, lefts_s, name, plan.supply_w, mono_s)
+            cut |= _share(aims, before, bays, lefts_s, name, plan.supply_w, mono_s)
+    return cut
 
 
 def _share(
@@ -34,10 +37,10 @@ def _share(
     bench: str,
     supply_w: float,
     mono_s: float,
-) -> None:
+) -> bool:
     keys = [key for key in bays if key[0] == bench and bays[key].on]
     if sum(aims.bays[key].power_w for key in keys) <= supply_w:
-        return
+        return False
     claims = []
     for key in keys:
         held = before.get(key, _NO_BAY)
@@ -54,3 +57,4 @@ def _share(
             reason = Reason("supply", (round(supply_w),))
             bays[key] = changed(bays[key], {"on": False, "since_s": since_s, "reason": reason})
             lefts_s[key] = 0.0
+    return True

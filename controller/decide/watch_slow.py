@@ -44,6 +44,7 @@ AWAY: Final = ("away", "site")
 FRESH_BASE: Final = (0.0, 0.0, 0.0, nan, nan, -1.0, -1.0, nan, -1.0, 0.0, -1.0)
 # air: 0 saturated_s, 1 dry_s, 2 mist seconds of the last hour.
 FRESH_AIR: Final = (0.0, 0.0, 0.0)
+_NEVER: Final = (-inf, -inf)
 _NO_PAST: Final = (nan,) * PAST
 
 
@@ -57,8 +58,8 @@ def remember(
 ) -> Watch:
     """The windows a minute later; the same object before the minute is over."""
     now_s = now.mono_s
-    sampled_s, past_s = _sound(watch, MINUTE, (-inf, -inf))
-    if 0.0 <= now_s - sampled_s < EVERY_S and sampled_s >= _started(after):
+    sampled_s, past_s = found if len(found := watch.get(MINUTE, _NEVER)) == 2 else _NEVER
+    if 0.0 <= now_s - sampled_s < EVERY_S and not sampled_s < after.started_s:
         return watch
     gap = not (0.0 <= now_s - sampled_s <= GAP_S) or sampled_s < _started(after)
     dt_s = 0.0 if gap else now_s - sampled_s

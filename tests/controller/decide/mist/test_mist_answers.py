@@ -28,7 +28,7 @@ class Air:
         self.known = True
         self.mono_s = 5000.0
         self.since_burst_s = inf
-        self.trail = answers.NO_TRAIL
+        self.trail: Any = None
         self.state = MistState()
         self.counts: list[int] = []
 
@@ -38,13 +38,14 @@ class Air:
         top = self.top_c - self.answer_k * share + self.noise * self.random.gauss(0.0, 0.04)
         if not self.known:
             vpd = nan
-        if answers.is_over(self.trail, self.mono_s):
+        if self.trail is not None and answers.is_over(self.trail, self.mono_s):
             self.state = answers.judged(self.state, answers.answer(self.trail))
-            self.trail = answers.NO_TRAIL
+            self.trail = None
         self.trail = answers.follow(self.trail, vpd, top, self.mono_s)
         if burst_s:
-            self.trail = answers.begun(self.trail, burst_s, self.mono_s)
             self.since_burst_s = 0.0
+        if burst_s and self.trail is not None:
+            self.trail = answers.begun(self.trail, burst_s, self.mono_s)
         self.mono_s += self.tick_s
         self.since_burst_s += self.tick_s
         self.vpd_kpa += self.drift_kpa_h * self.tick_s / 3600
