@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 from datetime import UTC, datetime, time
-from functools import lru_cache
 from math import inf, nan
 from typing import Final, NamedTuple
 
@@ -13,8 +12,8 @@ from config.bounds import (
     BASE_TRIP_NO_CUTOUT_C,
 )
 from config.model import Bay, Bench, HeatPlan, MistPlan, Site, mat_id, mister_id
-from config.recipes import PHASES, Phase, Recipe, recipe_for
 from controller.decide.aims import Aims, BayAims, MistAims
+from controller.decide.lots import Lot, held_at, lots_of
 from controller.decide.tuning import (
     Gains,
     bench_gains,
@@ -25,7 +24,6 @@ from controller.decide.tuning import (
 from controller.records import Batch
 from sensors.clock import Now
 
-DAY_S: Final = 86400.0
 DIFFERENCE_C: Final = 3.0
 """Wanted base minus top without a recipe (common practice: 3 to 6 K, no one source)."""
 TOP_HOT_C: Final = 28.0
@@ -36,30 +34,6 @@ SLOW_K: Final = 4.0
 HOT_K: Final = 4.0
 VPD_RESTING_KPA: Final = (0.1, 1.0)
 BURST_S: Final = 5.0
-_UNROOTED: Final = frozenset(("stick", "callus"))
-
-
-class _Lot(NamedTuple):
-    """An open batch, or the recipe a bench is held at without one, at this instant."""
-
-    recipe: Recipe
-    phase: Phase
-    phase_days: float
-    age_days: float
-    why: str
-
-    @property
-    def base_c(self) -> float:
-        return self.recipe.base_target_c + self.phase.base_shift_c
-
-    @property
-    def unrooted(self) -> bool:
-        return self.phase.name in _UNROOTED
-
-    @property
-    def dose_kpa_min(self) -> float | None:
-        """Dryness that earns a burst today; see Recipe.dose_kpa_min."""
-        return self.recipe.dose_kpa_min(self.phase.name, self.phase_days)
 
 
 def build_aims(site: Site, batches: Sequence[Batch], now: Now) -> Aims:
@@ -72,12 +46,12 @@ def build_aims(site: Site, batches: Sequence[Batch], now: Now) -> Aims:
     mist: dict[str, MistAims] = {}
     minute = _local_minute(site, now)
     for bench_name, bench in site.benches.items():
-        on_bench: list[_Lot] = []
+        on_bench: list[Lot] = []
         for index, (bay_name, bay) in enumerate(bench.bays.items()):
-            lots = _lots(batches, bench_name, bay_name, now)
+            lots = lots_of(batches, bench_name, bay_name, now)
             on_bench += lots
             if not lots and bench.recipe is not None:
-                lots = [_held(bench.recipe)]
+                lots = [held_at(bench.recipe)]
             stagger = index / len(bench.bays)
             bays[bench_name, bay_name] = _bay_aims(
                 bench_name, bay_name, bay, bench.heat_for(bay_name), lots, minute, stagger
@@ -92,46 +66,6 @@ def _local_minute(site: Site, now: Now) -> int | None:
         return None
     local = datetime.fromtimestamp(now.utc_s, UTC).astimezone(site.site.zone)
     return local.hour * 60 + local.minute
-
-
-@lru_cache(maxsize=256)
-def _thawed(recipe_json: str) -> Recipe:
-    return Recipe.model_validate_json(recipe_json)
-
-
-def _lots(batches: Sequence[Batch], bench: str, bay: str, now: Now) -> list[_Lot]:
-    """The open batches of a bay, youngest first."""
-    found = []
-    for batch in batches:
-        if batch.closed_s is not None or (batch.bench, batch.bay) != (bench, bay):
-            continue
-        recipe = _thawed(batch.recipe_json)
-        found.append(
-            _Lot(
-                recipe,
-                _phase(recipe, batch.phase),
-                max(0.0, (now.utc_s - batch.phase_since_s) / DAY_S),
-                max(0.0, (now.utc_s - batch.stuck_s) / DAY_S),
-                f"batch {batch.number} {batch.plant}",
-            )
-        )
-    return sorted(found, key=lambda lot: lot.age_days)
-
-
-def _held(kind: str) -> _Lot:
-    recipe = recipe_for(kind, None)
-    return _Lot(recipe, recipe.phases[0], 0.0, 0.0, f"recipe {recipe.title}")
-
-
-def _phase(recipe: Recipe, name: str) -> Phase:
-    """The phase of that name, or the last earlier one that the recipe has."""
-    known = {phase.name: phase for phase in recipe.phases}
-    order = list(PHASES)
-    place = order.index(name) if name in order else 0
-    for earlier in reversed(order[: place + 1]):
-        if earlier in known:
-            return known[earlier]
-    return recipe.phases[0]
 
 
 # -- heat -------------------------------------------------------------------------------------
@@ -151,7 +85,7 @@ def _bay_aims(
     name: str,
     bay: Bay,
     plan: HeatPlan,
-    lots: list[_Lot],
+    lots: list[Lot],
     minute: int | None,
     stagger: float,
 ) -> BayAims:
@@ -209,18 +143,18 @@ def _gains(given: tuple[float | None, float | None, float | None], usual: Gains)
     )
 
 
-def _difference_c(plan: HeatPlan, lots: list[_Lot]) -> float:
+def _difference_c(plan: HeatPlan, lots: list[Lot]) -> float:
     if plan.difference_c is not None:
         return plan.difference_c
     return max((lot.recipe.difference_c for lot in lots), default=DIFFERENCE_C)
 
 
-def _leader(lots: list[_Lot]) -> _Lot:
+def _leader(lots: list[Lot]) -> Lot:
     """The youngest batch without roots leads; with none, the youngest."""
     return next((lot for lot in lots if lot.unrooted), lots[0])
 
 
-def _band(plan: HeatPlan, lots: list[_Lot], minute: int | None, most_c: float) -> _Band | None:
+def _band(plan: HeatPlan, lots: list[Lot], minute: int | None, most_c: float) -> _Band | None:
     """Target and limits of a bay; None when nothing asks for warmth.
 
     most_c: no target comes closer to the trip than this.
@@ -247,7 +181,7 @@ def _band(plan: HeatPlan, lots: list[_Lot], minute: int | None, most_c: float) -
     return _Band(target_c, low_c, high_c, slow_c, max(hot_c, high_c), why)
 
 
-def _common_band(lots: list[_Lot], lead: _Lot) -> _Band:
+def _common_band(lots: list[Lot], lead: Lot) -> _Band:
     """The leader's target within the bands of all; where those do not meet, the leader's own."""
     shifts = [min(0.0, lot.phase.base_shift_c) for lot in lots]
     low_c = max(lot.recipe.good_low_c + shift for lot, shift in zip(lots, shifts, strict=True))
@@ -293,10 +227,10 @@ def _within(start: time, end: time, minute: int) -> bool:
 # -- mist -------------------------------------------------------------------------------------
 
 
-def _mist_aims(bench: str, plan: Bench, lots: list[_Lot]) -> MistAims:
+def _mist_aims(bench: str, plan: Bench, lots: list[Lot]) -> MistAims:
     """Mist of a bench; the batch that needs it most leads among those with leaves."""
     if not lots and plan.recipe is not None:
-        lots = [_held(plan.recipe)]
+        lots = [held_at(plan.recipe)]
     mist, mister = plan.mist, plan.mister
     leaves = [lot for lot in lots if lot.recipe.leafy]
     # A dose or clock times written into the bench file ask for mist without any batch.
@@ -330,13 +264,13 @@ def _mist_aims(bench: str, plan: Bench, lots: list[_Lot]) -> MistAims:
     )
 
 
-def _needier(lots: list[_Lot]) -> _Lot:
+def _needier(lots: list[Lot]) -> Lot:
     """The lot that earns a burst soonest; one that wants no bursts comes last."""
     doses = [(lot, lot.dose_kpa_min) for lot in lots]
     return min(doses, key=lambda pair: float("inf") if pair[1] is None else pair[1])[0]
 
 
-def _dose(plan: MistPlan, lead: _Lot | None) -> float | None:
+def _dose(plan: MistPlan, lead: Lot | None) -> float | None:
     """The phase's dose of today. The bench file's, if it gives one, takes the first day's place.
 
     It grows like the phase's, and no further than to the next phase's first dose.

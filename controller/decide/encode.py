@@ -15,6 +15,7 @@ from typing import Any, Final, TypeVar, cast
 from controller.records import Reason
 
 T = TypeVar("T")
+_STRICT: Final = json.JSONEncoder(separators=(",", ":"), allow_nan=False)
 _WORDS: Final[dict[str, float]] = {"nan": nan, "inf": inf, "-inf": -inf}
 
 
@@ -41,6 +42,11 @@ def plain(value: Any) -> Any:
     if isinstance(value, tuple):
         return [plain(part) for part in value]
     return str(value) if isinstance(value, str) else value
+
+
+def plain_numbers(values: tuple[float, ...]) -> list[float | str]:
+    """`plain` for a tuple of nothing but numbers."""
+    return [value if value - value == 0.0 else str(value) for value in values]
 
 
 def restored(default: T, given: Any) -> T:
@@ -104,7 +110,7 @@ def _reason(given: Any) -> Reason | None:
 
 
 def to_json(data: dict[str, Any]) -> str:
-    return json.dumps(data, separators=(",", ":"), allow_nan=False)
+    return _STRICT.encode(data)
 
 
 def from_json(text: str) -> dict[str, Any]:

@@ -9,7 +9,15 @@ from dataclasses import dataclass, field, replace
 from math import inf, isfinite, nan
 from typing import Any, Final, NamedTuple, TypeVar
 
-from controller.decide.encode import as_number, differing, from_json, plain, restored, to_json
+from controller.decide.encode import (
+    as_number,
+    differing,
+    from_json,
+    plain,
+    plain_numbers,
+    restored,
+    to_json,
+)
 from controller.decide.schedule import Sky
 from controller.records import AlarmStateName, BayDecision, MistDecision, Reason
 from sensors.clock import Now
@@ -225,7 +233,7 @@ def dump(state: State, now: Now) -> str:
             "bays": [[*key, differing(bay, _NO_BAY)] for key, bay in state.bays.items()],
             "mist": [[key, differing(mist, _NO_MIST)] for key, mist in state.mist.items()],
             "alarms": [[*key, differing(alarm, _NO_ALARM)] for key, alarm in state.alarms.items()],
-            "watch": [[*key, plain(numbers)] for key, numbers in state.watch.items()],
+            "watch": [[*key, plain_numbers(numbers)] for key, numbers in state.watch.items()],
         }
     )
 
