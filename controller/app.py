@@ -71,7 +71,8 @@ def build(
     if not store.opened:
         log.error("%s can't be opened yet; control goes on, records wait in memory", journal)
     saved = _asked(store.last_state, None, must=not threaded)
-    away_s = max(0.0, now.utc_s - saved.at_s) if saved else 0.0
+    seen_s = _asked(store.last_seen_s, None, must=not threaded)
+    away_s = max(0.0, now.utc_s - seen_s) if seen_s else 0.0
     _begin_run(store, site_text, now, must=not threaded)
     none: list[Batch] = []
     batches = _asked(store.open_batches, none, must=not threaded)

@@ -46,7 +46,7 @@ def picture(
                 "mode": decided.mode if decided else "fault",
                 "why": words(decided.reason) if decided else "no decision: see the events",
                 "mat": _relay(ordered.get(mat, False), snapshot.relays.get(mat), now),
-                "probes": [_probe(probe) for probe in bay_view.probes],
+                "probes": [_probe(probe, now) for probe in bay_view.probes],
             }
         mist_decided = mists.get(name)
         mister: Json | None = None
@@ -66,7 +66,7 @@ def picture(
             "vpd_kpa": _known(view.vpd_kpa, 3),
             "wet_bulb_c": _known(view.wet_bulb_c),
             "house_c": _known(view.house_c),
-            "probes": [_probe(probe) for probe in view.air],
+            "probes": [_probe(probe, now) for probe in view.air],
             "bays": bay_data,
             "mister": mister,
         }
@@ -119,7 +119,7 @@ def _known(value: float, digits: int = 2) -> float | None:
     return round(value, digits) if isfinite(value) else None
 
 
-def _probe(view: ProbeView) -> Json:
+def _probe(view: ProbeView, now: Now) -> Json:
     reading = view.reading
     return {
         "probe": reading.probe,
@@ -128,7 +128,7 @@ def _probe(view: ProbeView) -> Json:
         "unit": reading.unit,
         "flag": reading.flag.name.lower(),
         "why": reading.why,
-        "age_s": _known(view.age_s, 1),
+        "age_s": _known(now.mono_s - reading.taken_s, 1),
         "refused": view.rejected,
     }
 

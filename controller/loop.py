@@ -46,9 +46,9 @@ P = ParamSpec("P")
 
 GAP_S = 60.0
 """Longer between two ticks than this is a gap: leases have run out, nothing is summed over it."""
-AIMS_EVERY_MIN = 5
-"""Phases, doses and parts of the day move this often."""
-STATE_EVERY_S = 300
+AIMS_EVERY_MIN = 10
+"""Under a virtual clock phases and doses move this often, parts of the day every minute."""
+STATE_EVERY_S = 900
 """Under a virtual clock the state is saved this often; a daemon saves it every minute."""
 CLOCK_STEP_S = 60.0
 """The wall clock moving this far against the monotonic clock is a step."""
@@ -109,6 +109,10 @@ class Controller:
         self._last: Now | None = None
         self._began_utc_s = 0.0
         self._faults: dict[str, str] = {}
+        self._arrived = False
+        self._aims_every_minute = recorder.threaded or any(
+            bench.heat_for(bay).parts for bench in site.benches.values() for bay in bench.bays
+        )
         self.state: State = initial_state()
         self.aims: Aims | None = None
 
@@ -202,10 +206,12 @@ class Controller:
 
     def _sense(self, now: Now) -> Snapshot:
         health: dict[str, LinkHealth] = {}
+        self._arrived = False
         for name, link in self.links.items():
             try:
                 arrivals = link.poll()
                 if arrivals:
+                    self._arrived = True
                     self._intake.take(name, arrivals)
                 health[name] = link.health()
             except Exception as error:
@@ -223,6 +229,8 @@ class Controller:
                 self.aims, self.state, snapshot, now, acts, service=self.service
             )
             self._decided += 1
+            for text in decision.faults:
+                self._note_fault("decision", text, now)
         except Exception as error:
             self._fault("decision", error, now)
             done = tuple(ActDone(act, False, "not done: a fault in the program") for act in acts)
@@ -238,10 +246,8 @@ class Controller:
         self._minutes.ordered(decision.orders, dt_s)
 
     def _record(self, now: Now, snapshot: Snapshot, decision: Decision) -> None:
-        for bench in snapshot.benches.values():
-            self._minutes.sample(bench.air)
-            for bay in bench.bays.values():
-                self._minutes.sample(bay.probes)
+        if self._arrived:
+            self._sample(snapshot)
         rows = self._new_reasons(decision, now.utc_s)
         self.changes = ()
         if decision.alarms:
@@ -249,8 +255,17 @@ class Controller:
             rows += self.changes
         if decision.acts:
             rows += [ActRow(now.utc_s, done) for done in decision.acts]
+        if decision.alarms or decision.acts:
+            # A latch or a hold must outlast a power cut in the next second.
+            self._guarded("state", self._save_state, rows, now)
         if rows:
             self.recorder.put(rows)
+
+    def _sample(self, snapshot: Snapshot) -> None:
+        for bench in snapshot.benches.values():
+            self._minutes.sample(bench.air)
+            for bay in bench.bays.values():
+                self._minutes.sample(bay.probes)
 
     def _new_reasons(self, decision: Decision, utc_s: float) -> list[Row]:
         """A row for every place whose reason, or mode, is another than last said."""
@@ -276,6 +291,9 @@ class Controller:
                 rows.append(_reason_row(utc_s, place, mist.reason, mist.mode, mist.dryness_kpa_min))
         return rows
 
+    def _save_state(self, rows: list[Row], now: Now) -> None:
+        rows.append(StateRow(now.utc_s, dump(self.state, now)))
+
     # -- once a minute ------------------------------------------------------------------------
 
     def _new_minute(self, now: Now, minute: int) -> None:
@@ -285,7 +303,7 @@ class Controller:
         if not self.recorder.threaded and minute % AIMS_EVERY_MIN == 0:
             self._read_inbox()
         self._read_service(now)
-        if minute % AIMS_EVERY_MIN == 0:
+        if self._aims_every_minute or minute % AIMS_EVERY_MIN == 0:
             self._guarded("aims", self._aim, now)
 
     def _aim(self, now: Now) -> None:
@@ -296,11 +314,13 @@ class Controller:
             return
         t_s = self._minute * 60
         self._minute = -1
+        if self.snapshot is not None:
+            self._sample(self.snapshot)  # a probe that fell silent has no arrival to be counted at
         minutes, relays = self._minutes.close(t_s)
         self.warmths.add(t_s, minutes)
         rows: list[Row] = [*minutes, *relays]
         if self.recorder.threaded or t_s % STATE_EVERY_S == 0 or stopping:
-            rows.append(StateRow(now.utc_s, dump(self.state, now)))
+            self._save_state(rows, now)
         self.recorder.put(rows)
 
     def _read_service(self, now: Now) -> None:
@@ -371,11 +391,15 @@ class Controller:
 
     def _fault(self, stage: str, error: Exception, now: Now) -> None:
         """A bug or a broken part: log it and keep one row, once per kind a minute, and carry on."""
-        text = f"{type(error).__name__}: {error}"
+        self._note_fault(stage, f"{type(error).__name__}: {error}", now, error)
+
+    def _note_fault(
+        self, stage: str, text: str, now: Now, error: Exception | None = None
+    ) -> None:  # fmt: skip
         if self._faults.get(stage) == text:
             return
         self._faults[stage] = text
-        log.error("fault in %s", stage, exc_info=error)
+        log.error("fault in %s: %s", stage, text, exc_info=error)
         self.recorder.put([EventRow(now.utc_s, "fault", stage, text)])
 
 

@@ -14,7 +14,7 @@ from sensors.links.base import LinkHealth
 from sensors.messages import HELLO, NAK, NO_SEQ, PROBE, RELAY, SEQ_MODULUS, Arrival
 from sensors.moist_air import pressure_kpa
 from sensors.quality import judge
-from sensors.readings import LinkView, Reading, RelayReport, Snapshot
+from sensors.readings import BenchView, LinkView, Reading, RelayReport, Snapshot
 from sensors.snapshot import BayProbes, BenchProbes, FittedProbe
 from sensors.topics import foreign_key
 
@@ -83,6 +83,12 @@ class Intake:
             if bench.mister is not None:
                 self._add_relay(mister_id(name), bench.mister)
             self._benches[name] = BenchProbes(air, bays, pressure)
+        self._memories = [
+            probe.memory for probes in self._fitted.values() for probe in probes.values()
+        ]
+        self._views: dict[str, BenchView] = {}
+        self._viewed_s = inf
+        self._good_until_s = -inf
 
     def _fit(self, one_id: str, probe: Probe) -> FittedProbe:
         if probe.topic is None:
@@ -109,6 +115,7 @@ class Intake:
         if link is None:
             link = self._links[link_name] = _LinkMemory()
         readings: list[Reading] = []
+        self._good_until_s = -inf
         for arrival in arrivals:
             (word, seq, _), _, node, retained = arrival
             if retained:
@@ -190,6 +197,8 @@ class Intake:
         """The picture at monotonic second `mono_s`.
 
         health: by link name; links without one are left out.
+        While nothing arrives and no probe is late the same views are given again, with ages as of
+        the last arrival.
         A probe's last believed sample counts until it is older than three of its periods, at least
         30 s; so a single refused sample changes nothing. `base_c` of two probes that disagree is
         their mean, because nothing tells which is right: guards act on `hottest_c`.
@@ -203,10 +212,24 @@ class Intake:
             links[name] = _tuple(
                 LinkView, (one_health, quiet_s if quiet_s > 0.0 else 0.0, memory.restarts)
             )
-        benches = {}
-        for name, bench in self._benches.items():
-            benches[name] = bench.view(mono_s)
-        return _tuple(Snapshot, (benches, links, self._reports.copy()))
+        if not self._viewed_s <= mono_s <= self._good_until_s:
+            self._views = {name: bench.view(mono_s) for name, bench in self._benches.items()}
+            self._viewed_s = mono_s
+            self._good_until_s = self._calm_until_s(mono_s)
+        return _tuple(Snapshot, (self._views, links, self._reports.copy()))
+
+    def _calm_until_s(self, mono_s: float) -> float:
+        """Until when the views hold if nothing arrives: before the first probe is late.
+
+        -inf when one is late already: its age is then wanted anew each time.
+        """
+        until_s = inf
+        for memory in self._memories:
+            last_s, good_s = memory.last_s, memory.good_s
+            late_s = memory.late_s + (last_s if last_s < good_s else good_s)
+            if not late_s >= until_s:  # earlier, or NaN for a probe that was never heard
+                until_s = late_s
+        return until_s if until_s >= mono_s else -inf
 
     def freshness(self, mono_s: float) -> float:
         """Share, 0..1, of the fitted probes whose last believed sample can still be acted on."""

@@ -43,7 +43,8 @@ class ProbeView(NamedTuple):
     """A probe at one instant: its last reading and what its recent past says.
 
     reading: last one; flag MISSING when none has come or the last is too old.
-    age_s: since the last sample of any flag; inf when none ever came.
+    age_s: since the last sample of any flag; inf when none ever came.  While no probe is late it
+    is as of the last arrival; `reading.taken_s` tells it to the moment.
     rejected, heard: samples refused and samples received, since start.
     reject_share: share refused of the last 100 samples, 0..1.
     reject_run: refused in a row, up to now.
@@ -80,7 +81,8 @@ class BayView(NamedTuple):
 class BenchView(NamedTuple):
     """Climate of a bench; every value NaN when not known.
 
-    top_c: air at leaf height, degC.  rh_pct: 0..100.  vpd_kpa: of the air.  dew_c, wet_bulb_c: degC.
+    top_c: air at leaf height, degC.  rh_pct: 0..100.  vpd_kpa: of the air.  dew_c, wet_bulb_c:
+    degC.
     house_c: air outside the cover, degC.  light: as the light probe gives it, W/m2.
     air: the bench's other probes, in the bench file's order.
     """

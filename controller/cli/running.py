@@ -170,7 +170,7 @@ def _reasons_now(journal_given: str | None) -> dict[str, str]:
     found, _ = live_picture(journal_given)
     if found is None or time.time() - found["at_utc_s"] > STALE_S:
         return {}
-    reasons = {}
+    reasons: dict[str, str] = {}
     for name, bench in found["benches"].items():
         reasons |= {f"{name}.{bay}": held["why"] for bay, held in bench["bays"].items()}
         if bench["mister"] is not None:

@@ -80,7 +80,8 @@ def alarms(
     if not wanted:
         if not beyond and not held:
             return held, watch, (), ()
-        if not minute and _steady(held, beyond, now.mono_s):
+        # Each minute the alarms that stand are weighed anew; those that are gone need it not.
+        if (not minute or not beyond) and _steady(held, beyond, now.mono_s):
             return held, watch, (), ()
     places = {place for _, place in held} | {act.place for act in wanted}
     scans = scan(aims, after, watch, snapshot, bays, service, now, places)

@@ -124,12 +124,11 @@ def _sky(aims: Aims, state: State, now: Now) -> tuple[Sky, int]:
 
 def _locked(state: State) -> State:
     """Misters whose alarm says that they are stuck are locked off until a reset."""
-    for (name, place), alarm in state.alarms.items():
-        if name == "mister_stuck" and guards.stands(alarm):
-            held = state.mist.get(place)
-            if held is not None and not held.stuck:
-                locked = {**state.mist, place: changed(held, {"stuck": True})}
-                state = changed(state, {"mist": locked})
+    for place, held in state.mist.items():
+        alarm = state.alarms.get(("mister_stuck", place))
+        if alarm is not None and guards.stands(alarm) and not held.stuck:
+            locked = {**state.mist, place: changed(held, {"stuck": True})}
+            state = changed(state, {"mist": locked})
     return state
 
 

@@ -120,7 +120,7 @@ def _spread(hours: Ints, from_s: float, to_s: float) -> Ints:
 def cause_of(runs: Sequence[Run], from_s: float, to_s: float) -> str:
     """Why there are no minutes from `from_s` to `to_s` (UTC s), as far as the runs tell."""
     for run in runs:
-        if run.stopped_s is not None and from_s - 120 <= run.stopped_s <= to_s:
+        if run.stopped_s is not None and from_s - 120 <= run.stopped_s <= to_s + 120:
             return f"the controller was not running: {run.reason}"
     if runs and to_s <= runs[0].started_s:
         return "before the first run"

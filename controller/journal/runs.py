@@ -14,8 +14,9 @@ def begin(conn: sqlite3.Connection, start: RunStart, durable: bool) -> int:
     """Record a start and give its number; runs that never stopped are closed as such."""
     at_ms = sql.ms_of(start.now.utc_s)
     conn.execute(
-        "UPDATE run SET reason = 'ended without a stop', stopped_ms = max(started_ms, coalesce("
-        "(SELECT max(at_ms) FROM state), started_ms)) WHERE stopped_ms IS NULL"
+        "UPDATE run SET reason = 'ended without a stop (power cut or crash)', stopped_ms = max("
+        "started_ms, coalesce((SELECT max(at_ms) FROM state), started_ms), "
+        "coalesce((SELECT max(t) * 1000 FROM minute), started_ms)) WHERE stopped_ms IS NULL"
     )
     conn.execute(
         "UPDATE act SET status = 'refused', answer = ?, answered_ms = ? "

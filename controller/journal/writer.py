@@ -309,6 +309,14 @@ class Journal:
         found = self._query("SELECT at_ms, json FROM state")
         return StateRow(found[0][0] / 1000, found[0][1]) if found else None
 
+    def last_seen_s(self) -> float | None:
+        """When the controller last wrote a minute or its state, UTC s. Raises JournalError."""
+        found = self._query(
+            "SELECT max((SELECT coalesce(max(at_ms), 0) FROM state), "
+            "(SELECT coalesce(max(t) * 1000, 0) FROM minute))"
+        )
+        return found[0][0] / 1000 if found and found[0][0] else None
+
     def open_batches(self) -> list[Batch]:
         """Batches not yet closed. Raises JournalError."""
         found = self._query(

@@ -45,6 +45,7 @@ class Driver:
         self._since_s: dict[str, float] = dict.fromkeys(self._known, inf)
         self._refused: tuple[str, ...] = ()
         self._orders: tuple[RelayOrder, ...] = ()
+        self._quiet = False  # all are off, and were at the last round too: nothing to keep
         self._leases: dict[str, float] = {}
         self._off = [fields_of(post, {}) for post in self._posts]
         self._fields = self._off
@@ -55,7 +56,12 @@ class Driver:
         A relay without an order is ordered off. Every link is tried, whatever another one does.
         Raises UnknownRelay when an order names a relay that there is not; nothing is sent then.
         """
-        if orders != self._orders:
+        if orders == self._orders:
+            if self._quiet:
+                return self._post(self._fields)
+            self._quiet = not any(self._leases.values())
+        else:
+            self._quiet = False
             leases = leases_of(orders, self._known)
             self._fields = [fields_of(post, leases) for post in self._posts]
             self._orders, self._leases = tuple(orders), leases
@@ -77,6 +83,7 @@ class Driver:
 
     def all_off(self) -> bool:
         """Order everything off, on every way in and out. True when every link took it."""
+        self._quiet = False
         self._until_s = dict.fromkeys(self._known, -inf)
         self._since_s = dict.fromkeys(self._known, inf)
         return not self._post(self._off)

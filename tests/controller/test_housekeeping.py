@@ -15,7 +15,7 @@ from sensors.clock import Now
 from simulator.clock import VirtualClock
 
 TEXT = """
-site = {{ name = "Alder Lane", timezone = "Europe/Dublin", latitude_deg = 53.3, longitude_deg = -6.5 }}
+site = {{ name = "Tray", timezone = "Europe/Dublin", latitude_deg = 53.3, longitude_deg = -6.5 }}
 links.board = {{ kind = "memory" }}
 journal = {{ keep_minutes_days = 30, backup_dir = "{folder}", backups_kept = 2 }}
 [benches.tray.bays.only]

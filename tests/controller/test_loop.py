@@ -152,7 +152,7 @@ def test_fault_in_the_books_stops_neither_heat_nor_a_good_end(bench, monkeypatch
             raise ZeroDivisionError("a bug")
 
         monkeypatch.setattr(part, broken)
-        made.tick(40)
+        made.tick(100)
         assert float(made.orders[-1]["mat1"]) > 0
         assert told(made, "fault")
     assert made.orders[-1] == OFF

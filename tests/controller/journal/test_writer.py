@@ -179,7 +179,10 @@ def test_run_without_a_stop_is_closed_by_the_next_as_such(
     journal.begin_run(Now(t0 + 9000.0, 0.0), version="1", site_text="", boot_id="boot-b")
     with open_reader(path) as reader:
         first, second = reader.runs()
-    assert (first.reason, first.stopped_s) == ("ended without a stop", t0 + 600.0)
+    assert (first.reason, first.stopped_s) == (
+        "ended without a stop (power cut or crash)",
+        t0 + 600.0,
+    )
     assert second.stopped_s is None
 
 
