@@ -1,5 +1,6 @@
 """What a rehearsal says at its end."""
 
+import sys
 from pathlib import Path
 from typing import Any, Final
 
@@ -67,7 +68,7 @@ def tell(
         for bay, held in bench.bays.items():
             say(
                 out,
-                f"{name}.{bay}: base {held.mean_c:.1f} C on average, {held.least_c:.1f} to "
+                f"{name}.{bay}: base {held.mean_c:.1f} °C on average, {held.least_c:.1f} to "
                 f"{held.most_c:.1f}; {held.energy_kwh:.1f} kWh",
             )
         say(out, f"{name}: {bench.bursts} bursts, {bench.mist_l:.1f} litres")
@@ -81,7 +82,13 @@ def tell(
     say(out, f"the journal is {journal}")
     say(out, "next:", style="bold")
     for words, what in NEXT:
-        say(out, f"  warmfoot {words} --journal {journal}   # {what}")
+        say(out, f"  {_program()} {words} --journal {journal}   # {what}")
+
+
+def _program() -> str:
+    """The command as it was typed, so that what is proposed can be typed as it stands."""
+    typed = sys.argv[0]
+    return typed if Path(typed).name == "warmfoot" and "/" in typed else "warmfoot"
 
 
 def _reviews(out: Console, site: Site, journal: Path) -> None:

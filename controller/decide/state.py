@@ -9,6 +9,7 @@ from dataclasses import dataclass, field, replace
 from math import inf, isfinite, nan
 from typing import Any, Final, NamedTuple, TypeVar
 
+from controller.decide.aims import BayAims
 from controller.decide.encode import (
     as_number,
     differing,
@@ -21,6 +22,7 @@ from controller.decide.encode import (
 from controller.decide.schedule import Sky
 from controller.records import AlarmStateName, BayDecision, MistDecision, Reason
 from sensors.clock import Now
+from sensors.readings import BenchView
 
 
 class Sums(NamedTuple):
@@ -195,6 +197,8 @@ class State:
     sums: the running minute of each bay.  trails: the air of benches that are misted.  sky,
     sky_minute: sun and local clock, worked out once in that UTC minute (negative while the clock
     was not trusted).  bays_said, mists_said: as last decided, so that they need not be made anew.
+    weighed, weighed_s: the views in which the alarms were last found at rest, and when; None while
+    one of them moves or waits for a delay.
     """
 
     started_s: float = nan
@@ -209,6 +213,9 @@ class State:
     trails: dict[str, Trail] = field(default_factory=dict)
     bays_said: dict[tuple[str, str], BayDecision] = field(default_factory=dict)
     mists_said: dict[str, MistDecision] = field(default_factory=dict)
+    weighed: dict[str, BenchView] | None = None
+    weighed_s: float = -inf
+    weighed_for: dict[tuple[str, str], BayAims] | None = None
 
 
 SAVED_VERSION: Final = 1

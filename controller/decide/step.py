@@ -39,6 +39,8 @@ from sensors.readings import BenchView, Snapshot
 
 GAP_S: Final = 60.0
 """A longer time between steps is a gap: leases have run out, nothing is summed over it."""
+AT_REST_S: Final = 30.0
+"""Alarms at rest are looked at again after so long, even if nothing was heard."""
 _NOTHING: Final[Mapping[str, float]] = MappingProxyType({})
 _NO_BAY: Final = BayState()
 _NO_MIST: Final = MistState()
@@ -87,21 +89,38 @@ def step(
     bays, sums, bays_said = _bays(aims, state, snapshot, sky, now, dt_s, orders)
     mists, trails, mists_said = _mists(aims, state, snapshot, sky, now, dt_s, orders)
     started_s = state.started_s if isfinite(state.started_s) else mono_s
-    after = State(
-        started_s, mono_s, bays, mists, state.alarms, state.watch, sums, sky, minute, trails,
-        bays_said, mists_said,
-    )  # fmt: skip
     bay_decisions, mist_decisions = tuple(bays_said.values()), tuple(mists_said.values())
     changes: tuple[AlarmChanged, ...] = ()
     told: tuple[ActDone, ...] = ()
     faults: tuple[str, ...] = ()
+    if (
+        snapshot.benches is before.weighed
+        and mono_s - before.weighed_s < AT_REST_S
+        and minute == before.sky_minute
+        and bays is before.bays
+        and mists is before.mist
+        and aims.bays is before.weighed_for
+        and not acts
+    ):
+        # Nothing was heard or decided since the alarms were at rest, so they are so still.
+        after = State(
+            started_s, mono_s, bays, mists, state.alarms, state.watch, sums, sky, minute, trails,
+            bays_said, mists_said, before.weighed, before.weighed_s, before.weighed_for,
+        )  # fmt: skip
+        return after, Decision(tuple(orders), bay_decisions, mist_decisions, (), (), ())
+    after = State(
+        started_s, mono_s, bays, mists, state.alarms, state.watch, sums, sky, minute, trails,
+        bays_said, mists_said, None, mono_s, aims.bays,
+    )  # fmt: skip
     try:
         held, watch, changes, told = alarms(
             aims, before, after, snapshot, bay_decisions, mist_decisions, for_alarms, now, dt_s,
             service,
         )  # fmt: skip
-        if held is not after.alarms or watch is not after.watch:
-            after = changed(after, {"alarms": held, "watch": watch})
+        still = held is after.alarms and all(alarm.pending_s == inf for alarm in held.values())
+        resting = snapshot.benches if still else None
+        if resting is not None or held is not after.alarms or watch is not after.watch:
+            after = changed(after, {"alarms": held, "watch": watch, "weighed": resting})
     except Exception as error:
         faults = (f"alarms: {_named(error)}",)
         told = tuple(ActDone(act, False, _NOT_DONE) for act in for_alarms)
