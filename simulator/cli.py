@@ -62,7 +62,7 @@ DEMO_SCENARIO: Final = "alder_lane"
     "--tick",
     "tick_s",
     type=click.FloatRange(2, 30),
-    default=10.0,
+    default=15.0,
     show_default=True,
     help="Seconds between decisions.",
 )

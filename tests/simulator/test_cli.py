@@ -38,7 +38,7 @@ def test_json_holds_the_truth_and_the_journal(run):
     result = run("--days", "0.1", "--json", "--weather", "winter_dull", "--seed", "4")
     data = json.loads(result.stdout)
     assert data["journal"] == str(run.journal)
-    assert data["ticks"] == 864
+    assert data["ticks"] == 576
     assert data["benches"]["north"]["bays"]["left"]["energy_kwh"] > 0.1
 
 
