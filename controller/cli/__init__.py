@@ -9,7 +9,7 @@ from importlib.metadata import entry_points
 
 import click
 
-from controller.cli import alarms, batches, hands, records, running
+from controller.cli import alarms, batches, hands, records, running, tune
 
 
 class Warmfoot(click.Group):
@@ -52,5 +52,6 @@ for command in (
     hands.hold,
     hands.release,
     hands.burst,
+    tune.tune,
 ):
     main.add_command(command)

@@ -1,0 +1,123 @@
+"""A few figures put into a bench file, with its comments and its order left as they are."""
+
+import os
+import shutil
+import tempfile
+import tomllib
+from collections.abc import Mapping, MutableMapping
+from pathlib import Path
+from typing import Any, cast
+
+import tomlkit
+from tomlkit.exceptions import TOMLKitError
+
+from config.load import ConfigError, load_with_text, loads
+from config.model import Site
+
+
+def heat_table(site: Site, bench: str, bay: str) -> tuple[str, ...]:
+    """Key path of the heat plan that is in force for a bay and for it alone.
+
+    The bay's own where it has one, else the bench's where the bay is its only one; else a bay's own
+    is to be made.
+    """
+    plan = site.benches[bench]
+    if plan.bays[bay].heat is None and len(plan.bays) == 1:
+        return ("benches", bench, "heat")
+    return ("benches", bench, "bays", bay, "heat")
+
+
+def with_heat(text: str, file: str, bench: str, bay: str, figures: Mapping[str, float]) -> str:
+    """The text of a bench file with `figures` in the heat plan of one bay.
+
+    text: of a sound file; file: its name, for messages.  A bay that gets a plan of its own starts
+    from the bench's, which it no longer follows.  Raises ConfigError when the file can't be changed
+    in this way without changing anything else, or would not be sound.
+    """
+    path = heat_table(loads(text, file), bench, bay)
+    wanted = tomllib.loads(text)
+    plan = _put(wanted, path, bench, figures)
+    for write in (_added, _edited):
+        try:
+            changed = write(text, path, bench, plan)
+            if tomllib.loads(changed) == wanted:
+                break
+        except (TOMLKitError, LookupError, TypeError, ValueError, AttributeError):
+            continue  # the file is written in a way that this one can't deal with
+    else:
+        lines = "; ".join(f"{key} = {value:g}" for key, value in figures.items())
+        raise ConfigError(
+            f"{file}: written in a way that the program can't change without risk; put these into "
+            f"[{'.'.join(path)}] by hand: {lines}"
+        )
+    loads(changed, file)
+    return changed
+
+
+def _added(text: str, path: tuple[str, ...], _bench: str, plan: Mapping[str, Any]) -> str:
+    """A table of its own at the end, where it parts no comment from what it is about."""
+    made: Any = dict(plan)
+    for name in reversed(path):
+        made = {name: made}
+    return f"{text.rstrip()}\n\n{tomlkit.dumps(made)}"
+
+
+def _edited(text: str, path: tuple[str, ...], bench: str, plan: Mapping[str, Any]) -> str:
+    """The table changed where it stands."""
+    doc = tomlkit.parse(text)
+    _put(cast(MutableMapping[str, Any], doc), path, bench, plan)
+    return tomlkit.dumps(doc)
+
+
+def _put(
+    doc: MutableMapping[str, Any], path: tuple[str, ...], bench: str, figures: Mapping[str, Any]
+) -> Mapping[str, Any]:
+    """Put figures under `path` of a parsed file, plain or with its comments; gives the table."""
+    held: MutableMapping[str, Any] = doc
+    for name in path[:-1]:
+        held = held[name]
+    if path[-1] not in held:
+        shared = doc["benches"][bench].get("heat", {}) if "bays" in path else {}
+        held[path[-1]] = dict(shared)
+    table: MutableMapping[str, Any] = held[path[-1]]
+    for name, value in figures.items():
+        if name not in table or table[name] != value:
+            table[name] = value
+    return table
+
+
+def change_heat(path: Path, bench: str, bay: str, figures: Mapping[str, float]) -> Path:
+    """Write `figures` into the heat plan of a bay, in one step; gives the copy of the old file.
+
+    The copy lies beside it: "bench.toml.old-1", "-2" and so on.  Raises ConfigError, with the file
+    as it was, when it is not sound, can't be changed, or can't be written.
+    """
+    path = path.resolve()
+    site, text = load_with_text(path)
+    if bench not in site.benches or bay not in site.benches[bench].bays:
+        raise ConfigError(f"{path}: there is no bay {bench}.{bay} in this bench file")
+    changed = with_heat(text, path.name, bench, bay, figures)
+    try:
+        return _replace(path, changed)
+    except OSError as error:
+        raise ConfigError(f"{path}: can't be written ({error.strerror}); it is as it was") from None
+
+
+def _replace(path: Path, text: str) -> Path:
+    number = 1
+    while (kept := path.with_name(f"{path.name}.old-{number}")).exists():
+        number += 1
+    handle, name = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
+    fresh = Path(name)
+    try:
+        with os.fdopen(handle, "wb") as stream:
+            stream.write(text.encode())
+            stream.flush()
+            os.fsync(stream.fileno())
+        shutil.copymode(path, fresh)
+        shutil.copy2(path, kept)
+        fresh.replace(path)
+    except OSError:
+        fresh.unlink(missing_ok=True)
+        raise
+    return kept

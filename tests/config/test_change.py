@@ -1,0 +1,170 @@
+"""Figures put into a bench file: nothing else changes, and a file is never broken."""
+
+import tomllib
+from pathlib import Path
+
+import pytest
+
+from config.change import change_heat, heat_table, with_heat
+from config.load import ConfigError, load, loads
+
+EXAMPLES = sorted((Path("config") / "examples").glob("*.toml"))
+FIGURES = {"gain_duty_per_k": 0.88, "integral_s": 2950.0, "derivative_s": 700.0}
+SHARED = """
+[benches.north.heat]        # for both bays
+ride = "low"                # saves heat
+parts = [{ start = "23:00", end = "08:00", target_c = 20 }]
+"""
+
+
+def bays():
+    for path in EXAMPLES:
+        text = path.read_text()
+        for bench, plan in loads(text, path.name).benches.items():
+            for bay in plan.bays:
+                yield pytest.param(path.name, text, bench, bay, id=f"{path.stem} {bench}.{bay}")
+
+
+@pytest.mark.parametrize(("file", "text", "bench", "bay"), bays())
+def test_figures_come_in_and_every_line_with_a_comment_stays(file, text, bench, bay):
+    changed = with_heat(text, file, bench, bay, FIGURES)
+    before, after = loads(text, file), loads(changed, file)
+    for name, figure in FIGURES.items():
+        assert getattr(after.benches[bench].heat_for(bay), name) == figure
+    assert [line for line in text.splitlines() if "#" in line] == [
+        line for line in changed.splitlines() if "#" in line
+    ]
+    others = [
+        (b, y) for b, plan in before.benches.items() for y in plan.bays if (b, y) != (bench, bay)
+    ]
+    for other, its_bay in others:
+        assert after.benches[other].heat_for(its_bay) == before.benches[other].heat_for(its_bay)
+    unlike = {
+        name
+        for name in type(before.benches[bench].heat).model_fields
+        if getattr(before.benches[bench].heat_for(bay), name)
+        != getattr(after.benches[bench].heat_for(bay), name)
+    }
+    assert unlike == set(FIGURES)
+
+
+@pytest.mark.parametrize(("file", "text", "bench", "bay"), bays())
+def test_second_time_only_the_figures_differ(file, text, bench, bay):
+    once = with_heat(text, file, bench, bay, FIGURES)
+    twice = with_heat(once, file, bench, bay, FIGURES | {"integral_s": 3310.0})
+    assert twice == once.replace("2950.0", "3310.0")
+    assert with_heat(twice, file, bench, bay, FIGURES) == once
+
+
+def two_bays():
+    path = Path("config") / "examples" / "two_benches_mqtt.toml"
+    return path.read_text() + SHARED
+
+
+def test_bay_beside_others_gets_a_plan_of_its_own_with_what_the_bench_said():
+    text = two_bays()
+    site = loads(text, "bench.toml")
+    assert heat_table(site, "north", "left")[-2:] == ("left", "heat")
+    after = loads(with_heat(text, "bench.toml", "north", "left", FIGURES), "bench.toml")
+    plan = after.benches["north"].heat_for("left")
+    assert (plan.ride, plan.gain_duty_per_k) == ("low", 0.88)
+    assert plan.parts == site.benches["north"].heat.parts
+    assert after.benches["north"].heat == site.benches["north"].heat
+
+
+def test_only_bay_of_a_bench_uses_the_bench_s_table():
+    text = EXAMPLES[0].read_text()
+    assert heat_table(loads(text, "x"), "north", "left") == ("benches", "north", "heat")
+
+
+def test_figure_out_of_bounds_is_refused_with_its_key():
+    with pytest.raises(ConfigError, match=r"gain_duty_per_k = -1.0 - this is too low"):
+        with_heat(two_bays(), "bench.toml", "north", "left", FIGURES | {"gain_duty_per_k": -1.0})
+
+
+@pytest.fixture
+def bench_file(tmp_path):
+    path = tmp_path / "bench.toml"
+    path.write_text(EXAMPLES[0].read_text())
+    path.chmod(0o640)
+    return path
+
+
+def test_file_is_changed_whole_and_the_old_one_kept(bench_file):
+    text = bench_file.read_text()
+    kept = change_heat(bench_file, "north", "left", FIGURES)
+    assert (kept.name, kept.read_text()) == ("bench.toml.old-1", text)
+    assert load(bench_file).benches["north"].heat.integral_s == 2950.0
+    assert bench_file.stat().st_mode & 0o777 == 0o640
+    assert change_heat(bench_file, "north", "left", FIGURES).name == "bench.toml.old-2"
+    assert sorted(path.name for path in bench_file.parent.iterdir()) == [
+        "bench.toml", "bench.toml.old-1", "bench.toml.old-2",
+    ]  # fmt: skip
+
+
+def test_link_to_a_file_stays_a_link(bench_file, tmp_path):
+    link = tmp_path / "in_force.toml"
+    link.symlink_to(bench_file)
+    change_heat(link, "north", "left", FIGURES)
+    assert link.is_symlink()
+    assert load(bench_file).benches["north"].heat.integral_s == 2950.0
+
+
+@pytest.mark.parametrize(
+    ("figures", "bench", "bay", "words"),
+    [
+        ({"integral_s": 0.0}, "north", "left", "integral_s"),
+        (FIGURES, "north", "right", "no bay north.right"),
+        (FIGURES, "south", "left", "no bay south.left"),
+    ],
+)
+def test_refused_change_leaves_the_file_as_it_was(bench_file, figures, bench, bay, words):
+    before = bench_file.read_bytes()
+    with pytest.raises(ConfigError, match=words):
+        change_heat(bench_file, bench, bay, figures)
+    assert bench_file.read_bytes() == before
+    assert [path.name for path in bench_file.parent.iterdir()] == ["bench.toml"]
+
+
+def test_unsound_file_is_not_touched(bench_file):
+    bench_file.write_text(bench_file.read_text().replace("power_w = 120", "power_w = -3"))
+    before = bench_file.read_bytes()
+    with pytest.raises(ConfigError, match="power_w"):
+        change_heat(bench_file, "north", "left", FIGURES)
+    assert bench_file.read_bytes() == before
+
+
+def test_disk_that_takes_nothing_leaves_the_file_as_it_was(bench_file, monkeypatch):
+    before = bench_file.read_bytes()
+
+    def full(_self, _target):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(Path, "replace", full)
+    with pytest.raises(ConfigError, match="No space left on device"):
+        change_heat(bench_file, "north", "left", FIGURES)
+    assert bench_file.read_bytes() == before
+    assert not list(bench_file.parent.glob(".bench*"))
+
+
+def test_file_that_can_only_be_changed_by_hand_says_what_to_write(monkeypatch):
+    monkeypatch.setattr("config.change.tomlkit.dumps", lambda _doc: "[")
+    with pytest.raises(
+        ConfigError, match=r"\[benches.north.heat\] by hand: gain_duty_per_k = 0.88"
+    ):
+        with_heat(EXAMPLES[0].read_text(), "bench.toml", "north", "left", FIGURES)
+
+
+def test_whole_bench_in_one_line_is_changed_where_it_stands():
+    text = EXAMPLES[0].read_text()
+    doc = tomllib.loads(text)
+    assert "heat" not in doc["benches"]["north"]
+    inline = """
+site = { name = "Shed", timezone = "Europe/Dublin", latitude_deg = 53.3, longitude_deg = -6.5 }
+links = { board = { kind = "serial", port = "/dev/ttyACM0" } }
+# all in one
+benches = { tray = { recipe = "softwood", bays = { only = { probes = [{ link = "board", channel = "base1", kind = "base_temperature" }], mat = { link = "board", channel = "mat1", power_w = 25 } } } } }
+"""  # noqa: E501
+    changed = with_heat(inline, "bench.toml", "tray", "only", FIGURES)
+    assert "# all in one" in changed
+    assert loads(changed, "x").benches["tray"].heat.derivative_s == 700.0
