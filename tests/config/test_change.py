@@ -25,7 +25,7 @@ def bays():
                 yield pytest.param(path.name, text, bench, bay, id=f"{path.stem} {bench}.{bay}")
 
 
-@pytest.mark.parametrize(("file", "text", "bench", "bay"), bays())
+@pytest.mark.parametrize(("file", "text", "bench", "bay"), list(bays()))
 def test_figures_come_in_and_every_line_with_a_comment_stays(file, text, bench, bay):
     changed = with_heat(text, file, bench, bay, FIGURES)
     before, after = loads(text, file), loads(changed, file)
@@ -48,7 +48,7 @@ def test_figures_come_in_and_every_line_with_a_comment_stays(file, text, bench, 
     assert unlike == set(FIGURES)
 
 
-@pytest.mark.parametrize(("file", "text", "bench", "bay"), bays())
+@pytest.mark.parametrize(("file", "text", "bench", "bay"), list(bays()))
 def test_second_time_only_the_figures_differ(file, text, bench, bay):
     once = with_heat(text, file, bench, bay, FIGURES)
     twice = with_heat(once, file, bench, bay, FIGURES | {"integral_s": 3310.0})
