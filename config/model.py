@@ -269,7 +269,7 @@ class Bay(Record):
 class Bench(Record):
     title: Title | None = None
     recipe: Name | None = None
-    """Kind of cutting to hold the bench for while no batch is stuck; without it, it rests."""
+    """Kind of cutting to keep the bench ready for, warm and moist, while no batch is stuck."""
     air: Air = Air()
     bays: dict[Name, Bay] = Field(min_length=1)
     mister: Mister | None = None

@@ -3,9 +3,11 @@
 import click
 
 from controller.cli.common import (
+    EXIT_NOT_RUNNING,
     Refused,
     Span,
     expected_errors,
+    fail,
     give_json,
     journal_option,
     json_option,
@@ -43,7 +45,9 @@ def standing(journal_given: str | None, as_json: bool) -> None:
     """Alarms that stand now, worst first."""
     found, _ = live_picture(journal_given)
     if found is None:
-        raise Refused("no warmfoot runs, so no alarm is watched; `warmfoot alarms history`")
+        fail(
+            "no warmfoot runs, so no alarm is watched; `warmfoot alarms history`", EXIT_NOT_RUNNING
+        )
     if as_json:
         give_json(found["alarms"])
     elif found["alarms"]:

@@ -87,7 +87,7 @@ def test_bad_batch_command_changes_nothing_and_says_why(warmfoot, journal, words
         (("alarms", "ack", "base_cold", "attic.left"), 5),
         (("why", "attic"), 2),
         (("status",), 7),
-        (("alarms", "list"), 5),
+        (("alarms", "list"), 7),
         (("review", "99"), 5),
         (("export", "nonsense"), 2),
         (("no-such-command",), 2),
