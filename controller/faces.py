@@ -54,6 +54,11 @@ def number(value: float | None, form: str, missing: str = "no reading") -> str:
     return missing if value is None else format(value, form)
 
 
+def measured(value: float | None, form: str, unit: str, missing: str = "no reading") -> str:
+    """A number with its unit, or plain words alone where there is none."""
+    return missing if value is None else f"{format(value, form)} {unit}"
+
+
 # -- check ------------------------------------------------------------------------------------
 
 
@@ -150,17 +155,17 @@ def status_text(out: Console, now: Mapping[str, Any], age_s: float) -> None:
         say(out, bench["title"] if bench["title"] == name else f"{name}: {bench['title']}")
         say(
             out,
-            f"  house {number(bench['house_c'], '.1f')} °C   "
-            f"top {number(bench['top_c'], '.1f')} °C   "
-            f"humidity {number(bench['rh_pct'], '.0f')} %   "
-            f"VPD {number(bench['vpd_kpa'], '.2f')} kPa",
+            f"  house {measured(bench['house_c'], '.1f', '°C')}   "
+            f"top {measured(bench['top_c'], '.1f', '°C')}   "
+            f"humidity {measured(bench['rh_pct'], '.0f', '%')}   "
+            f"VPD {measured(bench['vpd_kpa'], '.2f', 'kPa')}",
         )
         for bay_name, bay in bench["bays"].items():
             say(
                 out,
-                f"  {bay_name}: base {number(bay['base_c'], '.1f')} °C, "
-                f"target {number(bay['target_c'], '.1f', 'none')} °C, "
-                f"base minus top {number(bay['base_minus_top_k'], '+.1f')} K, "
+                f"  {bay_name}: base {measured(bay['base_c'], '.1f', '°C')}, "
+                f"target {measured(bay['target_c'], '.1f', '°C', 'none')}, "
+                f"base minus top {measured(bay['base_minus_top_k'], '+.1f', 'K')}, "
                 f"{bay['probes_usable']} of {bay['probes_fitted']} probes",
             )
             mode = "" if bay["mode"] == "normal" else f" [{bay['mode']}]"
