@@ -43,6 +43,10 @@ class Stopped(RuntimeError):
     """The test ended early, heat is automatic again; the text says why."""
 
 
+class NotReleased(Stopped):
+    """The test ended, and nobody confirmed that heat is automatic again."""
+
+
 class Bedside(Protocol):
     """What the test needs of the world, so that it can be run in virtual time."""
 
@@ -154,7 +158,7 @@ def run(
     """Make the test; returns when the records hold it all.
 
     tell: called at every look.  Raises Stopped when it can't go on. However it ends, Ctrl-C
-    included, heat is released.
+    included, heat is released; NotReleased when that was not confirmed.
     """
     test = _Test(bedside, place, limits, by, tell)
     try:
@@ -219,9 +223,15 @@ class _Test:
             self._look("watch")
 
     def release(self) -> None:
-        if self._value:
-            self._value = ""
-            self._bedside.ask(Act(ActKind.RELEASE, self._place, self._by, note="step test"))
+        if not self._value:
+            return
+        self._value = ""
+        act = Act(ActKind.RELEASE, self._place, self._by, note="step test")
+        if self._bedside.ask(act) is None:
+            raise NotReleased(
+                "warmfoot did not answer to the release; the hold ends by itself within "
+                f"{HOLD_S / 60:.0f} min. See `warmfoot status`"
+            )
 
     def _begin(self) -> None:
         self._phase_s = self._bedside.mono_s()

@@ -115,7 +115,10 @@ def tune(
         _check_bay(site, place)
         zone = site.site.zone
         if from_at is not None:
-            end_s = (reader.last_minute_s() or 0) + 60.0
+            last_s = reader.last_minute_s()
+            if last_s is None:
+                raise Refused("no minute is on record yet; let warmfoot run for some hours")
+            end_s = last_s + 60.0
             from_s, to_s = utc_s(from_at, zone, end_s), utc_s(to_at, zone, end_s)
             if to_s - from_s < 60:
                 raise Refused(
@@ -132,7 +135,7 @@ def tune(
     if found.after is not None and bench_file is not None:
         written = _write(bench_file, found, yes)
         if written and reload_it:
-            _reload(journal_given)
+            reload_daemon(journal_given)
     if as_json:
         give_json(tuned.data(found) | {"written": written})
     if found.after is None:
@@ -179,6 +182,8 @@ def _live(journal: Path, site: Site, place: str, yes: bool) -> tuple[float, floa
     with _telling(site) as tell, _orderly_end():
         try:
             step_test.run(bedside, place, limits, who(), tell)
+        except step_test.NotReleased as stopped:
+            raise Refused(f"the test of {place} was stopped, but {stopped}") from None
         except step_test.Stopped as stopped:
             raise Refused(
                 f"the test of {place} was stopped, heat is automatic again: {stopped}"
@@ -273,7 +278,8 @@ def _write(bench_file: Path, found: tuned.Tuning, yes: bool) -> dict[str, str]:
     return {"file": str(bench_file), "kept": str(kept)}
 
 
-def _reload(journal_given: str | None) -> None:
+def reload_daemon(journal_given: str | None) -> None:
+    """Let the running daemon, if there is one, re-read its bench file."""
     picture, _ = live_picture(journal_given)
     pid = picture["journal"].get("pid") if picture is not None else None
     fresh = picture is not None and time.time() - picture["at_utc_s"] <= STALE_S

@@ -8,7 +8,15 @@ import pytest
 
 from config.load import loads
 from controller.cli import step_test
-from controller.cli.step_test import Bounds, Step, Stopped, bounds, hindrances, standing_alarms
+from controller.cli.step_test import (
+    Bounds,
+    NotReleased,
+    Step,
+    Stopped,
+    bounds,
+    hindrances,
+    standing_alarms,
+)
 from controller.decide import build_aims
 from controller.records import Act, ActDone, ActKind
 from sensors.clock import Now
@@ -167,6 +175,17 @@ def test_what_goes_wrong_meanwhile_ends_it_with_its_words(change, words):
     with pytest.raises(Stopped, match=words):
         run(after(bay, 1.2, lambda: vars(bay).update(change)))
     assert bay.asked[-1].kind == ActKind.RELEASE
+
+
+def test_release_that_nobody_confirmed_is_not_called_done():
+    bay = Bay()
+
+    def happen():
+        bay.answers = False
+        raise KeyboardInterrupt
+
+    with pytest.raises(NotReleased, match="ends by itself within 20 min"):
+        run(after(bay, 1.5, happen))
 
 
 def test_refused_hold_is_said_in_the_daemon_s_words():
