@@ -22,6 +22,7 @@ HEAT_COLUMNS: Final[tuple[Column, ...]] = (
     ("under", lambda f: f"{f.under:.0f}"),
     ("over", lambda f: f"{f.over:.0f}"),
     ("in band %", lambda f: f"{100 * f.reach_share:.1f}"),
+    ("best %", lambda f: f"{100 * f.best_share:.1f}"),
     ("error K", lambda f: f"{f.mae_k:.3f}"),
     ("held K", lambda f: f"{f.held_mae_k:.3f}"),
     ("oversh K", lambda f: f"{f.overshoot_k:.2f}"),
@@ -38,13 +39,13 @@ MIST_COLUMNS: Final[tuple[Column, ...]] = (
     ("litres", lambda f: f"{f.litres:.2f}"),
 )
 LEGEND: Final = """\
-under, over: minutes outside 18..21 C in which perfect foresight (the program that stays in the
-band) is inside; in band %: of foresight's minutes in the band.  error: mean distance from 20 C
-after the warm-up; held: the same in the minutes in which foresight holds 20 C to 0.1 K.  oversh:
-above the target within 12 h of first reaching it, less foresight's.  kWh +: over the least for the
-same target and mist.  starts/d: relay starts a day.  warmth/d: degree-hours over 10 C.  >23C,
-top>base: minutes.  >1.0kPa: minutes of leaf-to-air deficit on dry leaves.  wet night: minutes of
-wet leaves by night.
+under, over: minutes outside 18..21 C in which perfect foresight, holding 20 C, is inside; in band
+%: of foresight's minutes in the band; best %: of those of a foresight that cares for the band alone
+and keeps the bench at 18 C before sun.  error: mean distance from 20 C after the warm-up; held: the
+same in the minutes in which foresight holds 20 C to 0.1 K.  oversh: above the target within 12 h of
+first reaching it, less foresight's.  kWh +: over the least for the same target and mist.  starts/d:
+relay starts a day.  warmth/d: degree-hours over 10 C.  >23C, top>base: minutes.  >1.0kPa: minutes
+of leaf-to-air deficit on dry leaves.  wet night: minutes of wet leaves by night.
 Warmfoot's mist is replayed to every heat rival, Warmfoot's heat to every mist rival. The last six
 hours are left out everywhere; all temperatures are true ones."""
 

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Final
 
 import numpy as np
-from course import BENCH, LOW_C, MAT, TARGET_C, TICK_S, Case, Course, Watched, play_warmfoot
+from course import BENCH, HOT_C, LOW_C, MAT, TARGET_C, TICK_S, Case, Course, Watched, play_warmfoot
 from figures import Verdict
 
 from simulator.faults import make_fault
@@ -29,7 +29,8 @@ def all_faults(bench: str, quiet_days: float) -> list[Verdict]:
         *probe_cases(bench),
         *mat_half(bench),
         named(bench, "mat_dead", "mat_dead", hour=6.0),
-        *welded(bench),
+        welded(bench, "winter_dull"),
+        welded(bench, "autumn_damp"),
         named(bench, "mister_blocked", "mist_no_answer", hour=13.0, weather="spring_bright"),
         quiet(bench, quiet_days),
     ]
@@ -40,7 +41,9 @@ def _hours(since_s: float, until_s: float) -> float:
 
 
 def _said(hours: float) -> str:
-    return "never" if isnan(hours) else f"after {hours:.1f} h"
+    if isnan(hours):
+        return "never"
+    return f"after {hours:.1f} h" if hours >= 0.0 else f"{-hours:.1f} h before"
 
 
 def power_cut(bench: str) -> list[Verdict]:
@@ -123,21 +126,19 @@ def mat_half(bench: str) -> list[Verdict]:
     course = play_warmfoot(case)
     since_c = course.base_c[int(at_s // 60) :]
     under = np.flatnonzero(since_c < TARGET_C - CLOSE_K)
-    wanted = "within 3 h of the night it cannot hold"
+    wanted = "within 3 h of 0.5 K under"
     if not len(under):
         return [Verdict("mat half dead", wanted, "it holds all the same", None)]
     lost_s = at_s + 60.0 * float(under[0])
     weak_h, limit_h = (
         _hours(lost_s, course.raised(alarm, at_s)) for alarm in ("mat_weak", "mat_at_limit")
     )
-    got = (
-        f"mat_weak {_said(weak_h)}, mat_at_limit {_said(limit_h)} of {CLOSE_K:g} K under; "
-        f"lowest {since_c.min():.1f} C"
-    )
-    early = course.raised("mat_weak")
-    if early < at_s:
-        got += f"; but mat_weak was raised for nothing at {early / HOUR_S:.0f} h"
-    return [Verdict("mat half dead", wanted, got, bool(weak_h <= NAMED_H))]
+    got = f"mat_weak {_said(weak_h)}, mat_at_limit {_said(limit_h)}; lowest {since_c.min():.1f} C"
+    early_s = course.raised("mat_weak")
+    if early_s < at_s:
+        got += f"; but mat_weak was raised for nothing at {early_s / HOUR_S:.0f} h"
+    met = bool(weak_h <= NAMED_H) and not early_s < at_s
+    return [Verdict("mat half dead", wanted, got, met)]
 
 
 def named(bench: str, fault: str, alarm: str, hour: float, weather: str = "winter_dull") -> Verdict:
@@ -150,18 +151,21 @@ def named(bench: str, fault: str, alarm: str, hour: float, weather: str = "winte
     return Verdict(fault.replace("_", " "), f"named within {NAMED_H:g} h", got, named_h <= NAMED_H)
 
 
-def welded(bench: str) -> list[Verdict]:
-    """A relay that stays on: software can only say so."""
+def welded(bench: str, weather: str) -> Verdict:
+    """A relay that stays on: software can only say so. Not judged where the base stays harmless."""
     at_s = 3 * DAY_S + 6 * HOUR_S
     fault = make_fault("relay_welded", at_s, 12.0, MAT)
-    course = play_warmfoot(Case(bench=bench, weather="winter_dull", days=4.0, faults=(fault,)))
+    course = play_warmfoot(Case(bench=bench, weather=weather, days=4.0, faults=(fault,)))
     named_s = course.raised("mat_stuck_on", at_s)
     named_h = _hours(at_s, named_s)
-    then_c = nan if isnan(named_s) else float(course.base_c[int(named_s // 60)])
-    got = f"mat_stuck_on {_said(named_h)}, base then {then_c:.1f} C"
-    return [
-        Verdict("relay welded", f"named within {NAMED_H:g} h", got, named_h <= NAMED_H),
-    ]
+    highest_c = _minutes(course, at_s, fault.until_s).max()
+    got = f"mat_stuck_on {_said(named_h)}"
+    if not isnan(named_s):
+        got += f", base then {course.base_c[int(named_s // 60)]:.1f} C"
+    got += f"; {highest_c:.1f} C at most"
+    harmless = isnan(named_h) and highest_c <= HOT_C
+    met = None if harmless else bool(named_h <= NAMED_H)
+    return Verdict(f"relay welded, {weather}", f"named within {NAMED_H:g} h", got, met)
 
 
 def quiet_case(bench: str, days: float) -> Case:

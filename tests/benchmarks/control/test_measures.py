@@ -178,11 +178,14 @@ def test_minutes_outside_count_only_where_foresight_is_inside(case):
     base_c = np.full(1800, 20.0)
     base_c[500:530] = 17.0
     base_c[600:610] = 21.5
-    possible_c = np.full(1800, 20.0)
-    possible_c[500:510] = 17.5
-    found = figures("x", made(base_c, case), best_of(made(possible_c, case)))
+    track_c = np.full(1800, 20.0)
+    track_c[500:510] = 17.5
+    steady = made(np.full(1800, 20.0), case)
+    foreseen = best_of(steady)._replace(track=made(track_c, case))
+    found = figures("x", made(base_c, case), foreseen)
     assert (found.under, found.over) == (20.0, 10.0)
     assert found.reach_share == pytest.approx(1.0 - 30.0 / (1440.0 - 10.0))
+    assert found.best_share == pytest.approx(1.0 - 40.0 / 1440.0)
 
 
 def test_error_counts_after_the_warm_up_and_not_at_the_end(case):
@@ -245,6 +248,8 @@ def test_targets_are_missed_by_a_run_that_misses_them(case):
         usual, reach_share=0.996, mae_k=0.7, held_mae_k=0.14, overshoot_k=0.4, starts_day=40.0,
         kwh=101.0, hot_base=80.0,
     )  # fmt: skip
+    hopeless = verdicts(replace(result_of(case, (bad, switch, least), 1.0), cool_min=96.0))
+    assert hopeless[3].met is True
     sunny = replace(case, weather="spring_mixed")
     for place, sun in ((sunny, True), (case, False)):
         for run, met, warmth in ((bad, False, 996.0), (good, True, 1002.0)):

@@ -5,8 +5,8 @@ from math import nan
 from typing import Final
 
 import numpy as np
-from course import HIGH_C, HOT_C, LOW_C, TARGET_C, Case, Course, play_warmfoot
-from figures import Figures, Result, figures, held, judged, kwh
+from course import HOT_C, TARGET_C, Case, Course, play_warmfoot
+from figures import Figures, Result, figures, held, in_band, judged, kwh
 from foresight import SLOT_S, Best, Linear, best, check, linear_bench
 from rivals import WINDOW_S, HumiditySwitch, Mist, MistTimer, Replay, TextbookPI, Thermostat, play
 from scipy import optimize  # type: ignore[import-untyped]
@@ -100,5 +100,4 @@ def _own_mae_k(own: Course, foreseen: Best) -> float:
 
 
 def _possible(foreseen: Best) -> float:
-    base_c = foreseen.band.base_c[judged(foreseen.band)]
-    return float(((base_c >= LOW_C) & (base_c <= HIGH_C)).mean())
+    return float(in_band(foreseen.band.base_c[judged(foreseen.band)]).mean())
