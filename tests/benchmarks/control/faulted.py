@@ -18,6 +18,7 @@ DAY_S: Final = 86400.0
 CLOSE_K: Final = 0.5
 HOTTEST_C: Final = 25.0
 NAMED_H: Final = 3.0
+FROZEN_H: Final = 24.0
 QUIET: Final = ("mat_", "relay_")
 """Alarms so named, mist_no_answer and mister_stuck must not be raised when nothing is wrong."""
 
@@ -109,8 +110,11 @@ def probe_cases(bench: str) -> list[Verdict]:
             low, high = during_c.min(), during_c.max()
             named_h = _hours(at_s, course.raised(alarm, at_s))
             got = f"{low:.1f} to {high:.1f} C; {alarm} {_said(named_h)}"
-            place = f"probe {what}, 1 of {probes}"
-            found.append(Verdict(place, "true base <= 25 C", got, bool(high <= HOTTEST_C)))
+            wanted, met = "true base <= 25 C", bool(high <= HOTTEST_C)
+            if what == "frozen":
+                wanted += f", named within {FROZEN_H:g} h"
+                met = met and bool(named_h <= FROZEN_H)
+            found.append(Verdict(f"probe {what}, 1 of {probes}", wanted, got, met))
     return found
 
 
