@@ -8,8 +8,8 @@ from math import inf
 from pathlib import Path
 from typing import TypeVar
 
-from config.load import hash_of
 from config.model import Site
+from config.recipes import thaw
 from controller.decide.alarms import check_changes
 from controller.entries import effective, stays
 from controller.gather import live_warmth
@@ -19,7 +19,7 @@ from controller.journal.recorder import Recorder
 from controller.journal.writer import Journal
 from controller.loop import Controller
 from controller.records import Batch
-from controller.warmths import Counted, WarmthBook, recipe_of
+from controller.warmths import Counted, WarmthBook
 from sensors.clock import Clock, Now
 from sensors.links import make_link
 from sensors.links.base import Link
@@ -86,7 +86,7 @@ def build(
             # Asked first, so that a minute that is stored meanwhile is not lost.
             last_s = reader.last_minute_s()
             stood = stays(batch, effective(reader.entries(batch.number)), inf)
-            return Counted(live_warmth(reader, site, batch, recipe_of(batch)), stood, last_s)
+            return Counted(live_warmth(reader, batch, thaw(batch.recipe_json)), stood, last_s)
 
     warmths = WarmthBook(site, recount)
     warmths.follow(batches)
@@ -125,7 +125,6 @@ def _begin_run(store: Journal, site_text: str, now: Now, *, must: bool) -> None:
             now,
             version=program_version(),
             site_text=site_text,
-            site_hash=hash_of(site_text),
             boot_id=boot_id(),
         )
 

@@ -58,7 +58,7 @@ def review_batch(reader: Reader, site: Site, batch: Batch, now_s: float) -> Batc
     )
 
 
-def live_warmth(reader: Reader, _site: Site, batch: Batch, recipe: Recipe) -> LiveWarmth:
+def live_warmth(reader: Reader, batch: Batch, recipe: Recipe) -> LiveWarmth:
     """A batch's warmth from the journal, ready to go on live. Raises JournalError."""
     last_s = reader.last_minute_s()
     until_s = batch.stuck_s if last_s is None else last_s + 1.0

@@ -15,6 +15,7 @@ from controller.decide import build_aims, initial_state, step
 from controller.decide.aims import Aims
 from controller.decide.reasons import words
 from controller.decide.state import State, dump, load
+from controller.decide.step import GAP_S
 from controller.journal.recorder import Recorder
 from controller.journal.rows import TimeFix
 from controller.minutes import MinuteBook
@@ -44,8 +45,6 @@ from sensors.readings import Snapshot
 log = logging.getLogger(__name__)
 P = ParamSpec("P")
 
-GAP_S = 60.0
-"""Longer between two ticks than this is a gap: leases have run out, nothing is summed over it."""
 AIMS_EVERY_MIN = 10
 """Under a virtual clock phases and doses move this often, parts of the day every minute."""
 STATE_EVERY_S = 900

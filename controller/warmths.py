@@ -7,7 +7,6 @@ from math import inf
 from typing import Final, NamedTuple
 
 from config.model import Site, probe_id
-from config.recipes import Recipe
 from controller.records import Batch, MinuteRow, Warmth
 from controller.review.warmth import LiveWarmth, bay_minute
 
@@ -140,8 +139,3 @@ class WarmthBook:
         """Present sum of an open batch, or None when it is not open or not counted yet."""
         held = self._sums.get(number)
         return held.live.warmth() if held else None
-
-
-def recipe_of(batch: Batch) -> Recipe:
-    """The recipe as frozen when the batch was stuck."""
-    return Recipe.model_validate_json(batch.recipe_json)

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from functools import lru_cache
 from typing import Final, NamedTuple
 
-from config.recipes import PHASES, Phase, Recipe, recipe_for
+from config.recipes import PHASES, Phase, Recipe, recipe_for, thaw
 from controller.records import Batch
 from sensors.clock import Now
 
@@ -35,9 +35,7 @@ class Lot(NamedTuple):
         return self.recipe.dose_kpa_min(self.phase.name, self.phase_days)
 
 
-@lru_cache(maxsize=256)
-def _thawed(recipe_json: str) -> Recipe:
-    return Recipe.model_validate_json(recipe_json)
+_thawed = lru_cache(maxsize=256)(thaw)
 
 
 def lots_of(batches: Sequence[Batch], bench: str, bay: str, now: Now) -> list[Lot]:

@@ -21,12 +21,11 @@ from sensors.clock import Now
 
 
 class RunStart(NamedTuple):
-    """A start of the controller. site_text: the bench file as written; site_hash: its SHA-256."""
+    """A start of the controller. site_text: the bench file as written."""
 
     now: Now
     version: str
     site_text: str
-    site_hash: str
     boot_id: str
 
 

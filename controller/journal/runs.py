@@ -1,8 +1,8 @@
 """Starts of the controller, and times put right afterwards, as rows."""
 
-import hashlib
 import sqlite3
 
+from config.load import hash_of
 from controller.journal import rows as sql
 from controller.journal.errors import JournalError
 from controller.journal.rows import RunStart, TimeFix
@@ -23,10 +23,11 @@ def begin(conn: sqlite3.Connection, start: RunStart, durable: bool) -> int:
         "WHERE status = 'asked' AND at_ms < ?",
         (STALE_ACT, at_ms, at_ms),
     )
-    digest = hashlib.sha256(start.site_text.encode("utf-8", "replace")).hexdigest()
+    text = sql.text_of(start.site_text)
+    digest = hash_of(text)
     conn.execute(
         "INSERT INTO settings (hash, text, at_ms) VALUES (?, ?, ?) ON CONFLICT DO NOTHING",
-        (digest, sql.text_of(start.site_text), at_ms),
+        (digest, text, at_ms),
     )
     cursor = conn.execute(
         "INSERT INTO run (boot, started_ms, trusted, version, settings, durable) "

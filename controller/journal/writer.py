@@ -275,7 +275,6 @@ class Journal:
         version: str,
         site_text: str,
         boot_id: str,
-        site_hash: str = "",
     ) -> int:
         """Record a start of the controller; runs that never stopped are closed as such.
 
@@ -283,7 +282,7 @@ class Journal:
         Gives the run's number.  On a journal not yet open, the run is begun when it opens, and 0
         is given.  Raises JournalError.
         """
-        start = RunStart(now, version, site_text, site_hash, boot_id)
+        start = RunStart(now, version, site_text, boot_id)
         if not self.opened:
             self._run_start = start
             return 0

@@ -321,7 +321,7 @@ def _warmths(watched: Watched, course: Course) -> tuple[float, float]:
     rehearsal = watched.rehearsal
     with open_reader(rehearsal.journal_path) as reader:
         batch = reader.batches()[0]
-        live = live_warmth(reader, rehearsal.site, batch, thaw(batch.recipe_json)).warmth()
+        live = live_warmth(reader, batch, thaw(batch.recipe_json)).warmth()
         last_s = reader.last_minute_s() or 0
     begin_s = course.case.begin_utc_s()
     # A minute that the journal calls t begins at UTC t; minute i of the course begins at begin + i.

@@ -92,7 +92,7 @@ def test_live_warmth_taken_up_from_the_journal_ends_equal_to_the_review(
     ]
     journal.write(rows[:300])
     with open_reader(path) as reader:
-        live = live_warmth(reader, site, batch, recipe)
+        live = live_warmth(reader, batch, recipe)
     for row in rows[300:]:
         live.add(row.t_s, bay_minute([row]))
     journal.write(rows[300:])
