@@ -6,7 +6,9 @@ from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from rich import box
 from rich.console import Console
+from rich.markup import escape
 from rich.table import Table
 
 from config.model import Mister, Relay, Site, probe_id
@@ -33,20 +35,38 @@ def say(out: Console, text: str = "", *, style: str | None = None) -> None:
     out.print(text, style=style, markup=False, soft_wrap=True)
 
 
-def table(out: Console, *columns: str, title: str | None = None) -> Table:
-    """A table that is drawn with rules on a terminal and left bare when piped."""
-    from rich import box
+NARROW = 80
+"""Columns of a terminal below which a table would cut its words."""
 
-    made = Table(
-        title=title,
-        title_justify="left",
-        box=box.SIMPLE_HEAD if out.is_terminal else None,
-        pad_edge=False,
-    )
-    for column in columns:
-        right = column.endswith((" C", " %", "kPa", "K", "no.", "count"))
-        made.add_column(column, justify="right" if right else "left")
-    return made
+
+class Rows:
+    """Rows under headings: a table, or on a narrow terminal each row as lines of its own."""
+
+    def __init__(self, out: Console, *columns: str) -> None:
+        self._out = out
+        self._columns = columns
+        self._rows: list[tuple[str, ...]] = []
+
+    def add_row(self, *cells: str) -> None:
+        """One cell for each column."""
+        self._rows.append(cells)
+
+    def show(self) -> None:
+        if self._out.is_terminal and self._out.width < NARROW:
+            self._show_lines()
+            return
+        made = Table(box=box.SIMPLE_HEAD if self._out.is_terminal else None, pad_edge=False)
+        for column in self._columns:
+            made.add_column(column, justify="right" if column in ("no.", "count") else "left")
+        for cells in self._rows:
+            made.add_row(*map(escape, cells))
+        self._out.print(made)
+
+    def _show_lines(self) -> None:
+        for cells in self._rows:
+            say(self._out, cells[0], style="bold")
+            for column, cell in zip(self._columns[1:], cells[1:], strict=True):
+                self._out.print(f"  {column}: {cell}", markup=False)
 
 
 def number(value: float | None, form: str, missing: str = "no reading") -> str:
@@ -66,8 +86,8 @@ def check_text(out: Console, site: Site, bench_file: Path) -> None:
     """Say what a sound bench file means: each probe and relay, and what the installer owes."""
     say(out, f"{bench_file}: sound", style="bold")
     say(out, f"{site.site.name}, {site.site.timezone}, a decision every {site.site.tick_s:g} s")
-    probes = table(out, "probe", "measures", "comes by")
-    relays = table(out, "relay", "switches", "goes off by itself")
+    probes = Rows(out, "probe", "measures", "comes by")
+    relays = Rows(out, "relay", "switches", "goes off by itself")
     for bench_name, bench in site.benches.items():
         for bay_name, bay in bench.bays.items():
             for probe in bay.probes:
@@ -85,8 +105,8 @@ def check_text(out: Console, site: Site, bench_file: Path) -> None:
             )
         if bench.mister is not None:
             relays.add_row(f"{bench_name}.mister", _flow(bench.mister), _off(bench.mister))
-    out.print(probes)
-    out.print(relays)
+    probes.show()
+    relays.show()
     for line in cautions(site):
         say(out, f"note: {line}")
     say(out, NOT_SAFETY)

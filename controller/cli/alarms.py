@@ -19,7 +19,7 @@ from controller.cli.common import (
 from controller.cli.hands import deliver
 from controller.cli.running import live_picture
 from controller.decide.alarm_table import table as alarm_table
-from controller.faces import alarms_text, console, say, table
+from controller.faces import Rows, alarms_text, console, say
 from controller.records import Act, ActKind
 
 alarm_argument = click.argument("alarm")
@@ -92,10 +92,10 @@ def show_table(as_json: bool) -> None:
         give_json([row.as_dict() for row in rows])
         return
     out = console()
-    shown = table(out, "alarm", "limit", "what it costs", "what to do", "priority")
+    shown = Rows(out, "alarm", "limit", "what it costs", "what to do", "priority")
     for row in rows:
         shown.add_row(row.name, row.limit, row.consequence, row.action, str(row.priority))
-    out.print(shown)
+    shown.show()
 
 
 @alarms.command()

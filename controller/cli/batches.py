@@ -24,7 +24,7 @@ from controller.cli.common import (
     who,
 )
 from controller.entries import LOST_CAUSES, effective
-from controller.faces import console, say, table
+from controller.faces import Rows, console, say
 from controller.journal.batches import BatchBook
 from controller.journal.writer import Journal
 from controller.places import find_journal
@@ -288,7 +288,7 @@ def list_batches(every: bool, journal_given: str | None, as_json: bool) -> None:
         give_json([one._asdict() for one in found])
         return
     out = console()
-    shown = table(out, "no.", "plant", "kind", "bay", "count", "stuck", "phase")
+    shown = Rows(out, "no.", "plant", "kind", "bay", "count", "stuck", "phase")
     for one in found:
         shown.add_row(
             str(one.number),
@@ -300,7 +300,7 @@ def list_batches(every: bool, journal_given: str | None, as_json: bool) -> None:
             one.phase if one.closed_s is None else "closed",
         )
     if found:
-        out.print(shown)
+        shown.show()
     else:
         say(out, "no batch yet; `warmfoot batch stick`")
 

@@ -13,7 +13,7 @@ from controller.decide.aims import BayAims
 from controller.decide.state import BayState
 from controller.decide.state import load as load_state
 from controller.decide.tuning import RATE_HIGH_K_S, RATE_LOW_K_S, Gains, bench_gains
-from controller.faces import console, say, table
+from controller.faces import Rows, console, say
 from controller.journal.reader import Reader
 from controller.review.identify import Fit, doubts, fit
 from controller.review.trial import Trial, flaws, trial_of
@@ -127,10 +127,10 @@ def show(found: Tuning, site: Site) -> None:
             say(out, f"  {line}")
     if found.after is None:
         return
-    shown = table(out, "setting", f"now ({found.source})", "proposed", "what it means")
+    shown = Rows(out, "setting", f"now ({found.source})", "proposed", "what it means")
     for row in _rows(found.before, found.after):
         shown.add_row(*row)
-    out.print(shown)
+    shown.show()
 
 
 def _model_lines(model: Fit) -> list[str]:

@@ -9,7 +9,9 @@ from pathlib import Path
 
 import pytest
 from click.testing import Result
+from rich.console import Console
 
+from controller.faces import Rows
 from controller.journal.reader import open_reader
 
 Ask = Callable[..., Result]
@@ -203,6 +205,16 @@ def test_the_alarm_table_has_every_alarm_and_what_to_do(ask: Ask) -> None:
     assert {"base_cold", "air_dry", "mat_dead", "mist_no_answer", "probe_silent"} <= names
     assert all(row["action"] and row["consequence"] for row in rows)
     assert "base_cold" in ask("alarms", "table").output
+
+
+def test_narrow_terminal_gets_lines_instead_of_cut_words() -> None:
+    out = Console(force_terminal=True, width=44, color_system=None, file=io.StringIO())
+    rows = Rows(out, "no.", "plant", "kind")
+    rows.add_row("1", "Lavandula [angustifolia]", "semi_ripe")
+    rows.show()
+    assert isinstance(out.file, io.StringIO)
+    lines = [line.rstrip() for line in out.file.getvalue().splitlines()]
+    assert lines == ["1", "  plant: Lavandula [angustifolia]", "  kind: semi_ripe"]
 
 
 def test_check_says_what_a_sound_file_means(ask: Ask) -> None:
