@@ -12,7 +12,7 @@ from typing import Final, NamedTuple
 from config.bounds import BASE_CEILING_C, BASE_TRIP_C
 from config.model import MistTime, Site
 from controller.decide.leases import usual_lease_s
-from controller.decide.limits import Limits, limits_for
+from controller.decide.limits import Limits, limits_for, times_new
 from controller.records import RelayOrder
 
 BARS_HEAT: Final = ("base_overheat", "mat_stuck_on")
@@ -68,7 +68,7 @@ class MistAims:
 
     leafy: leaves that can dry stand on the bench.  unrooted: youngest batch has no roots yet.
     must_dry: one full drying a day is wanted (from callus on).  night_mist: allowed by night.
-    age_days: of the youngest open batch.
+    age_days: of the youngest open batch.  film_kpa_min_s: what a second of mist leaves on leaves.
     """
 
     bench: str
@@ -93,6 +93,7 @@ class MistAims:
     top_hot_c: float
     leased: bool
     why: str
+    film_kpa_min_s: float = 2.4
 
 
 class BayPlan(NamedTuple):
@@ -120,7 +121,9 @@ class BayPlan(NamedTuple):
 class BenchPlan(NamedTuple):
     """One bench's air and mister, made ready for the tick.
 
-    off: None without a mister.  top_hot_c, dry_kpa, saturated_h: limits, inf where there is none.
+    off: None without a mister.  top_hot_c, saturated_h: limits, inf where there is none.
+    dry_kpa: deficit that the leaves bear without end, inf where none can dry.  dry_most,
+    very_dry_most: limits of what lies beyond it in sum, kPa min.
     spans, kinds: per air probe, the least span in an hour of one that does not stand still, and
     its kind.
     """
@@ -133,6 +136,8 @@ class BenchPlan(NamedTuple):
     limits: Limits
     top_hot_c: float
     dry_kpa: float
+    dry_most: float
+    very_dry_most: float
     saturated_h: float
     spans: tuple[float, ...]
     kinds: tuple[str, ...]
@@ -195,6 +200,8 @@ def _bay_plan(key: tuple[str, str], aims: BayAims, limits: Limits, lease_s: floa
     )
 
 
+DRY_LEAST_KPA: Final = 0.5
+"""No phase is taken to ask for damper air than this; own choice."""
 AIR_SPAN_LEAST: Final = {"air_temperature": 0.1, "humidity": 0.2}
 """A probe in the air that moves by less in an hour stands still, K and %; others may stand still
 by themselves."""
@@ -206,7 +213,8 @@ def _bench_plan(site: Site, name: str, aims: MistAims, limits: Limits) -> BenchP
     if aims.leafy:
         saturated_h = limits.air_saturated if aims.must_dry else max(24.0, limits.air_saturated)
         if aims.unrooted:
-            dry_kpa = max(limits.air_dry, aims.vpd_high_kpa)
+            dry_kpa = max(DRY_LEAST_KPA, aims.vpd_high_kpa)
+    times = times_new(aims.age_days)
     return BenchPlan(
         name,
         aims,
@@ -216,6 +224,8 @@ def _bench_plan(site: Site, name: str, aims: MistAims, limits: Limits) -> BenchP
         limits,
         limits.top_hot if limits.top_hot == limits.top_hot else aims.top_hot_c,
         dry_kpa,
+        limits.air_dry * times,
+        limits.air_very_dry * times,
         saturated_h,
         tuple(AIR_SPAN_LEAST.get(probe.kind, -inf) for probe in bench.air.probes),
         tuple(probe.kind for probe in bench.air.probes),

@@ -7,6 +7,7 @@ from typing import Final
 
 from controller.decide.aims import Aims
 from controller.decide.alarm_table import Row
+from controller.decide.cooling import WORDS, hindrance
 from controller.decide.state import State
 from controller.decide.watch import away_s, find_probe, since_start
 from controller.decide.watch_slow import FRESH_AIR, FRESH_BASE, Watch
@@ -97,6 +98,7 @@ MEASURES: Final[dict[str, Callable[[Scene, str], float]]] = {
     "vpd_kpa": _of_bench("vpd_kpa"),
     "top_minus_base_k": _top_minus_base_k,
     "times_usual": lambda scene, place: scene.watch.get(("base", place), FRESH_BASE)[7],
+    "strain_kpa_min": lambda scene, place: scene.watch.get(("air", place), FRESH_AIR)[3],
     "saturated_h": lambda scene, place: scene.watch.get(("air", place), FRESH_AIR)[0] / 3600.0,
     "bursts": _bursts,
     "age_min": _age_min,
@@ -114,6 +116,12 @@ MEASURES: Final[dict[str, Callable[[Scene, str], float]]] = {
 def measured(row: Row, place: str, scene: Scene) -> float:
     """The value that goes with an alarm, in its unit; NaN when there is none."""
     return MEASURES[row.measure](scene, place)
+
+
+def noted(row: Row, place: str, scene: Scene) -> str:
+    """What else a person must know at once: what stands in the way, how dry it is now."""
+    note = _NOTES.get(row.name)
+    return "" if note is None else f"; {note(scene, place)}"
 
 
 def said(row: Row, value: float, excess: float) -> str:
@@ -150,8 +158,8 @@ def weigh(row: Row, place: str, scene: Scene) -> int:
 
 
 def _dry_too(scene: Scene, place: str) -> bool:
-    mist, bench = scene.aims.mist.get(place), scene.bench(place)
-    return bool(mist and bench and mist.leafy and mist.unrooted and bench.vpd_kpa > 1.0)
+    plan = next((plan for plan in scene.aims.bench_plans if plan.name == place), None)
+    return plan is not None and scene.watch.get(plan.slow_key, FRESH_AIR)[3] > plan.dry_most / 2.0
 
 
 def _last_of_its_kind(scene: Scene, place: str) -> bool:
@@ -169,6 +177,28 @@ def _away_long(scene: Scene, _place: str) -> bool:
     return _away_s(scene) > 3600.0
 
 
+def _not_cooled(scene: Scene, place: str) -> str:
+    """What keeps mist from cooling a hot top, and what a person can do about it."""
+    aims, bench = scene.aims.mist.get(place), scene.bench(place)
+    if aims is None or bench is None:
+        return WORDS["none"]
+    used_s = scene.watch.get(("air", place), FRESH_AIR)[2]
+    found = hindrance(aims, scene.after.mist[place], bench, scene.day, used_s)
+    floor = "" if found == "damp" else ", damp the floor"
+    return f"{WORDS[found]}: shade, vent{floor}"
+
+
+def _dry_now(scene: Scene, place: str) -> str:
+    bench = scene.bench(place)
+    vpd_kpa = nan if bench is None else bench.vpd_kpa
+    return f"VPD now {vpd_kpa:.2f} kPa" if isfinite(vpd_kpa) else "VPD not known now"
+
+
+_NOTES: Final[dict[str, Callable[[Scene, str], str]]] = {
+    "top_hot": _not_cooled,
+    "air_dry": _dry_now,
+    "air_very_dry": _dry_now,
+}
 _WORSE: Final[dict[str, Callable[[Scene, str], bool]]] = {
     "top_hot": _dry_too,
     "probe_silent": _last_of_its_kind,

@@ -25,7 +25,7 @@ from controller.decide.alarm_states import (
     timed,
 )
 from controller.decide.alarm_table import REMIND_S, Row, rows
-from controller.decide.alarm_words import Scene, measured, over, said, weigh
+from controller.decide.alarm_words import Scene, measured, noted, over, said, weigh
 from controller.decide.state import AlarmState, State
 from controller.decide.watch import Scan, find_probe, scan
 from controller.decide.watch_slow import Watch, is_day, remember
@@ -222,7 +222,7 @@ def _move(row: Row, place: str, old: AlarmState, x: float, tick: _Tick) -> Alarm
             acked_by="",
             acked_s=now.mono_s,
             value=value,
-            text=said(row, value, x),
+            text=said(row, value, x) + noted(row, place, scene),
             priority=weigh(row, place, scene),
         )
     if signal is Signal.REMIND:
@@ -232,7 +232,7 @@ def _move(row: Row, place: str, old: AlarmState, x: float, tick: _Tick) -> Alarm
             acked_by="",
             acked_s=now.mono_s,
             value=value,
-            text=said(row, value, x),
+            text=said(row, value, x) + noted(row, place, scene),
             priority=priority,
         )
     if old.state in NOT_SHOWN and under == S.RTNUN:

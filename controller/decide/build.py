@@ -13,6 +13,7 @@ from config.bounds import (
 )
 from config.model import Bay, Bench, HeatPlan, MistPlan, Site, mat_id, mister_id
 from controller.decide.aims import Aims, BayAims, MistAims
+from controller.decide.leaf import FILM_USUAL_KPA_MIN_S, film_kpa_min_s
 from controller.decide.lots import Lot, held_at, lots_of
 from controller.decide.tuning import (
     Gains,
@@ -261,6 +262,9 @@ def _mist_aims(bench: str, plan: Bench, lots: list[Lot]) -> MistAims:
         top_hot_c=min((lot.recipe.top_hot_c for lot in lots), default=TOP_HOT_C),
         leased=mister is None or mister.lease != "none",
         why=lead.why if lead is not None else "bench file" if asked else "no batch is stuck",
+        film_kpa_min_s=FILM_USUAL_KPA_MIN_S
+        if mister is None
+        else film_kpa_min_s(mister.flow_ml_per_s, mister.area_m2),
     )
 
 

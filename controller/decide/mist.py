@@ -198,7 +198,7 @@ def _begun(view: View, choice: Choice) -> MistState:
     changes["last_burst_s"] = mono_s
     changes["last_burst_len_s"] = burst_s
     changes["dryness_kpa_min"] = 0.0
-    changes["film_kpa_min"] = film_after_burst(view.film_kpa_min, burst_s)
+    changes["film_kpa_min"] = film_after_burst(view.film_kpa_min, burst_s, view.aims.film_kpa_min_s)
     changes["bursts_s"] = (*rules.hour_bursts_s(state, mono_s), (mono_s, burst_s))
     changes["day_used_s"] = rules.day_used_s(view) + burst_s
     changes["look_s"] = -inf

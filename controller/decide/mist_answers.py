@@ -3,8 +3,10 @@
 A burst of a few seconds moves the air by little: some hundredths of a kPa and a few tenths of a
 kelvin, hardly more than a probe's noise. So the minute after a burst, as a mean, is held against
 the line that the minutes before it drew, VPD and temperature are taken together, and bursts that
-were not answered plainly are judged by their mean. All figures are this program's own choice, tried
-on simulated benches; no published source.
+were not answered plainly are judged by their mean. The bench's usual answer is learned, for each
+kPa of VPD: with it even damp air can tell, as long as it has room for more than noise, and a mister
+once accused is not let off by what is far less than it used to do. All figures are this program's
+own choice, tried on simulated benches; no published source.
 """
 
 from math import nan
@@ -21,8 +23,13 @@ PAST_MOST: Final = 4
 PAST_LEAST_S: Final = 50.0
 """Less seen before a burst draws no line, so bursts closer than about two minutes go unjudged."""
 DRY_ENOUGH_KPA: Final = 0.3
-"""Damper air than this hardly answers, so nothing is judged in it."""
-FOLLOWED_KPA: Final = 0.25
+"""Damper air than this hardly answers, so nothing is judged in it while the usual is not known."""
+DAMP_KPA: Final = 0.15
+ROOM: Final = 1.5
+"""Air down to this is judged where the usual answer would be so many plain ones."""
+FOLLOWED_KPA: Final = 0.14
+LEARNS: Final = 1.0 / 8.0
+"""Share of each answer in the usual one; its first value is half the first answer."""
 PLAIN_RH_PCT: Final = 1.0
 PLAIN_K: Final = 0.2
 """VPD lower by so many points of humidity, or the top cooler by so much, is a plain answer by
@@ -37,9 +44,10 @@ MEAN_OF: Final = 5
 FEWEST: Final = 3
 """The last bursts, three to five, whose mean answer reaches half a plain one have been answered."""
 ACQUITS: Final = 2.0
-MEAN_ACQUITS: Final = 0.6
+MEAN_ACQUITS: Final = 1.0
+ACQUITS_OF_USUAL: Final = 1.0 / 3.0
 """Once three have gone unanswered noise alone must not end it: what is asked for then, of one burst
-and of the mean."""
+and of the mean, and at least of the usual answer."""
 _new: Final = tuple.__new__
 
 
@@ -69,10 +77,17 @@ def is_over(trail: Trail, mono_s: float) -> bool:
     return trail.burst_s > 0.0 and not mono_s < trail.since_s + STRETCH_S
 
 
-def answer(trail: Trail) -> float:
-    """How plainly the last burst was answered: 0 not at all, 1 plainly; NaN where none can tell."""
+def answer(trail: Trail, usual_per_kpa: float = nan) -> float:
+    """How plainly the last burst was answered: 0 not at all, 1 plainly; NaN where none can tell.
+
+    usual_per_kpa: the usual answer for each kPa of VPD, NaN while it is not known.
+    """
     past, n = trail.past, trail.n
-    if n < 2 or not past or past[-1].vpd_kpa <= DRY_ENOUGH_KPA:
+    if n < 2 or not past:
+        return nan
+    vpd_kpa = past[-1].vpd_kpa
+    has_room = vpd_kpa > DAMP_KPA and usual_per_kpa * vpd_kpa >= ROOM
+    if not (vpd_kpa > DRY_ENOUGH_KPA or has_room):
         return nan
     if trail.since_s - DELAY_S - past[0].since_s < PAST_LEAST_S:
         return nan
@@ -87,17 +102,31 @@ def answer(trail: Trail) -> float:
     return fall / min(1.0, max(SHORT_SHARE, trail.burst_s / FULL_BURST_S))
 
 
-def judged(state: MistState, plainly: float) -> MistState:
-    """The mister's state with one more burst judged, by its `answer`; NaN counts neither way."""
+def judged(state: MistState, trail: Trail) -> MistState:
+    """The mister's state with the burst of `trail` judged; what cannot tell counts neither way."""
+    plainly = answer(trail, state.usual_answer)
     if plainly != plainly:
         return state
+    vpd_kpa = trail.past[-1].vpd_kpa
     answers = (*state.answers, plainly)[-MEAN_OF:]
     accused = state.unanswered >= FEWEST
-    plain, least = (ACQUITS, MEAN_ACQUITS) if accused else (1.0, MEAN_LEAST)
+    plain, least = 1.0, MEAN_LEAST
+    if accused:
+        part = ACQUITS_OF_USUAL * state.usual_answer * vpd_kpa
+        plain, least = (max(plain, part) for plain in (ACQUITS, MEAN_ACQUITS))
     enough = len(answers) >= FEWEST and sum(answers) >= least * len(answers)
     if plainly >= plain or enough:
-        return changed(state, {"unanswered": 0, "answers": ()}) if state.unanswered else state
+        changes = {"unanswered": 0, "answers": ()} if state.unanswered else {}
+        if vpd_kpa > DRY_ENOUGH_KPA and not accused:
+            changes["usual_answer"] = _learned(state.usual_answer, plainly / vpd_kpa)
+        return changed(state, changes) if changes else state
     return changed(state, {"unanswered": state.unanswered + 1, "answers": answers})
+
+
+def _learned(usual_per_kpa: float, found_per_kpa: float) -> float:
+    if usual_per_kpa != usual_per_kpa:
+        return found_per_kpa / 2.0
+    return usual_per_kpa + LEARNS * (found_per_kpa - usual_per_kpa)
 
 
 def _kept(trail: Trail, mono_s: float) -> tuple[Stretch, ...]:

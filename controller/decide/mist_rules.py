@@ -6,6 +6,7 @@ from typing import Final, NamedTuple
 from config.bounds import BURST_LONGEST_S, HOLD_LONGEST_S, MIST_HOUR_SHARE
 from config.model import MistTime, SiteInfo
 from controller.decide.aims import MistAims
+from controller.decide.cooling import no_cooling
 from controller.decide.schedule import Sky, latest_due_utc_s
 from controller.decide.state import MistState
 from controller.records import Reason
@@ -24,9 +25,8 @@ EVENING_S: Final = 90 * 60.0
 AFTERNOON_MIN: Final = 14 * 60.0
 """Leaves dry by night, and once a day from callus on: common practice, no source. The two times are
 this program's own choice."""
-COOLING_LEAST_K: Final = 1.0
 COOLING_GAP_S: Final = 600.0
-"""Least wet-bulb depression, and least time between bursts, for cooling; own choice."""
+"""Least time between bursts for cooling; own choice."""
 NIGHT_SURVIVAL: Final = 6.0
 ROOTED_SURVIVAL: Final = 3.0
 """How much longer survival bursts lie apart by night, and with roots; own choice."""
@@ -170,13 +170,9 @@ def _by_elapsed(view: View) -> Choice | None:
 def to_cool_top(view: View) -> Choice | None:
     """A burst against a hot top, by day, where the air can still take up water."""
     aims, bench = view.aims, view.bench
-    if not (aims.cool_top and aims.leafy and aims.dose_kpa_min is not None and view.is_day):
+    if not bench.top_c > aims.top_hot_c or view.since_burst_s < COOLING_GAP_S:
         return None
-    if not (view.known and bench.top_c > aims.top_hot_c):
-        return None
-    if not bench.top_c - bench.wet_bulb_c >= COOLING_LEAST_K:
-        return None
-    if view.since_burst_s < COOLING_GAP_S:
+    if no_cooling(aims, bench, view.is_day):
         return None
     values = (round(bench.top_c, 1), round(aims.top_hot_c, 1))
     return Choice(aims.burst_s, Reason("mist_cool_top", values))

@@ -88,7 +88,7 @@ def beyond(
         slow = watch.get(bench.slow_key, FRESH_AIR)
         mist = after.mist[name]
         report = relays.get(bench.aims.relay)
-        if not _bench_is_calm(bench, mist, view.top_c, view.vpd_kpa, slow, report):
+        if not _bench_is_calm(bench, mist, view.top_c, slow, report):
             excess = bench_excess(bench, mist, view, slow, report, now_s)
             _add(found, BENCH_ALARMS, name, excess)
         for standing in bench.standing:
@@ -156,7 +156,6 @@ def _bench_is_calm(
     plan: BenchPlan,
     held: MistState,
     top_c: float,
-    vpd_kpa: float,
     slow: tuple[float, ...],
     report: RelayReport | None,
 ) -> bool:
@@ -164,7 +163,7 @@ def _bench_is_calm(
     aims = plan.aims
     return not (
         top_c > plan.top_hot_c
-        or vpd_kpa > plan.dry_kpa
+        or slow[3] > plan.dry_most
         or slow[0] / 3600.0 - plan.saturated_h > 0.0
         or held.unanswered > UNANSWERED_MOST
         or slow[2] - aims.hour_budget_s + 1e-6 > 0.0

@@ -134,6 +134,7 @@ class MistState:
     the last burst.  hour_used, day_used: (period number, seconds used).  last_sched_utc_s: latest
     clock time already served.  dried_day: local day number on which the leaf last dried fully.
     unanswered, answers: the run of bursts without a plain answer, and how the last were answered.
+    usual_answer: how plainly bursts are answered for each kPa of VPD, NaN until learned.
     film_kpa_min: water left on the leaves, as the dryness that would use it up.  bursts_s: (start,
     length) of the bursts of about the last hour.  hand_burst_s: length of a burst asked for by
     hand and not yet given, 0 for none.  seen_s: when the climate was last taken into account.
@@ -152,6 +153,7 @@ class MistState:
     dried_day: int = 0
     unanswered: int = 0
     answers: tuple[float, ...] = ()
+    usual_answer: float = nan
     hold: str = ""
     hold_until_s: float = -inf
     stuck: bool = False

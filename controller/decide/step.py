@@ -369,7 +369,7 @@ def _answered(
 ) -> tuple[Trail | None, MistState]:
     """Follow the air, and judge a burst whose minute is over."""
     if trail is not None and answers.is_over(trail, mono_s):
-        held = answers.judged(held, answers.answer(trail))
+        held = answers.judged(held, trail)
         trail = None
     trail = answers.follow(trail, bench.vpd_kpa, bench.top_c, mono_s)
     if decision.burst_s > 0.0 and trail is not None:

@@ -12,6 +12,7 @@ from typing import Final
 from config.model import Bench, Probe, Site, probe_id
 from controller.decide.aims import AIR_SPAN_LEAST, Aims, BayPlan, BenchPlan
 from controller.decide.alarm_table import rows
+from controller.decide.cooling import HOT_AFTER_S
 from controller.decide.state import BayState, MistState, State
 from controller.decide.watch_slow import AWAY, AWAY_S, FRESH_AIR, FRESH_BASE, STANDS_S, Watch
 from controller.records import BayDecision
@@ -139,13 +140,14 @@ def bench_excess(
 ) -> Excess:
     """Conditions of one bench, in the order of BENCH_ALARMS."""
     aims = plan.aims
-    vpd_kpa = view.vpd_kpa
     dry = very_dry = saturated = no_answer = spent = -9.0
     if plan.saturated_h < inf:
         saturated = slow[0] / 3600.0 - plan.saturated_h
     if plan.dry_kpa < inf:
-        dry = vpd_kpa - plan.dry_kpa
-        very_dry = vpd_kpa - max(plan.limits.air_very_dry, plan.dry_kpa + 0.2)
+        # Not known how dry it is: the strain stands still, and says nothing.
+        strain = slow[3] if view.vpd_kpa == view.vpd_kpa else nan
+        dry = strain - plan.dry_most
+        very_dry = strain - plan.very_dry_most
     if aims.relay:
         no_answer = held.unanswered - UNANSWERED_MOST
         spent = max(slow[2] - aims.hour_budget_s, held.day_used_s - aims.day_budget_s) + 1e-6
@@ -153,8 +155,10 @@ def bench_excess(
     if report is not None and report.on and not stuck:
         heard_s = report.heard_s
         stuck = heard_s - held.on_until_s > REPORT_LAG_S and now_s - heard_s <= REPORT_FRESH_S
+    hot_k = view.top_c - plan.top_hot_c
     return (
-        view.top_c - plan.top_hot_c,
+        # Hot, but not for long enough: neither beyond nor back.
+        min(hot_k, 0.0) if slow[4] < HOT_AFTER_S else hot_k,
         dry,
         very_dry,
         saturated,

@@ -7,8 +7,11 @@ so that it stays meaningful after a restart: windows with a gap in them start an
 from math import inf, isfinite, nan
 from typing import Final
 
-from controller.decide.aims import Aims, BayAims
-from controller.decide.state import BayState, State
+from controller.decide.aims import Aims, BayAims, BenchPlan
+from controller.decide.cooling import hindrance, hot_s
+from controller.decide.schedule import Sky
+from controller.decide.state import BayState, MistState, State
+from controller.decide.strain import strained
 from controller.records import BayDecision
 from sensors.clock import Now
 from sensors.readings import BenchView, Snapshot
@@ -42,8 +45,9 @@ AWAY: Final = ("away", "site")
 # 6 mat_at_limit, 7 duty per K against usual, 8 mat_stuck_on, 9 spread explained by height, K,
 # 10 should have moved.
 FRESH_BASE: Final = (0.0, 0.0, 0.0, nan, nan, -1.0, -1.0, nan, -1.0, 0.0, -1.0)
-# air: 0 saturated_s, 1 dry_s, 2 mist seconds of the last hour.
-FRESH_AIR: Final = (0.0, 0.0, 0.0)
+# air: 0 saturated_s, 1 dry_s, 2 mist seconds of the last hour, 3 strain of the leaves, kPa min,
+# 4 seconds of a hot top.
+FRESH_AIR: Final = (0.0, 0.0, 0.0, 0.0, 0.0)
 _NEVER: Final = (-inf, -inf)
 _NO_PAST: Final = (nan,) * PAST
 
@@ -68,12 +72,12 @@ def remember(
     new: Watch = {MINUTE: (now_s, now_s if turn else past_s)}
     gap_s = now_s - sampled_s if sampled_s >= _started(after) else 0.0
     new[AWAY] = (gap_s, now_s) if AWAY_S < gap_s < inf else _sound(watch, AWAY, (0.0, -inf))
-    for bench, mist_aims in aims.mist.items():
-        view = snapshot.benches[bench]
-        _past(new, watch, ("top_past", bench), view.top_c, gap, turn)
-        bursts = after.mist[bench].bursts_s if mist_aims.relay else ()
-        new["air", bench] = _air(
-            _sound(watch, ("air", bench), FRESH_AIR), view, bursts, now_s, dt_s
+    for plan in aims.bench_plans:
+        view = snapshot.benches[plan.name]
+        _past(new, watch, ("top_past", plan.name), view.top_c, gap, turn)
+        old_air = _sound(watch, plan.slow_key, FRESH_AIR)
+        new[plan.slow_key] = _air(
+            old_air, plan, after.mist[plan.name], view, after.sky, day, now_s, dt_s
         )
     for decision in bays:
         key = decision.bench, decision.bay
@@ -121,13 +125,16 @@ def _past(
 
 def _air(
     old: tuple[float, ...],
+    plan: BenchPlan,
+    held: MistState,
     view: BenchView,
-    bursts_s: tuple[tuple[float, float], ...],
+    sky: Sky | None,
+    day: bool,
     now_s: float,
     dt_s: float,
 ) -> tuple[float, ...]:
-    """Time spent saturated, which only an hour of dry air in one piece takes back."""
-    saturated_s, dry_s, _ = old
+    """Time spent saturated, which only an hour of dry air in one piece takes back, and the rest."""
+    saturated_s, dry_s, _, strain, top_hot_s = old
     if view.vpd_kpa > 0.2:
         dry_s += dt_s
         if dry_s >= 3600.0:
@@ -136,8 +143,18 @@ def _air(
         dry_s = 0.0
         if view.vpd_kpa < 0.1 and view.top_c >= 15.0:
             saturated_s += dt_s
+    bursts_s = held.bursts_s if plan.aims.relay else ()
     used_s = sum(length_s for start_s, length_s in bursts_s if start_s > now_s - 3600.0)
-    return (saturated_s, dry_s, used_s)
+    strain = strained(strain, plan.dry_kpa, held, view, sky, dt_s)
+    hot = view.top_c > plan.top_hot_c
+    hindered = hindrance(plan.aims, held, view, day, used_s) if hot else ""
+    return (
+        saturated_s,
+        dry_s,
+        used_s,
+        strain,
+        hot_s(top_hot_s, view.top_c, plan.top_hot_c, hindered, dt_s),
+    )
 
 
 def _base(

@@ -173,9 +173,10 @@ def played(tmp_path: Path) -> object:
         tick_s: float = 10.0,
         seed: int = 1,
         threaded: bool = False,
+        preset: str = "bench",
     ) -> Play:
         text = text or _bench_text()
-        plan = Scenario("flow", datetime.fromisoformat(start), 1.0, weather, seed, "bench")
+        plan = Scenario("flow", datetime.fromisoformat(start), 1.0, weather, seed, preset)
         play = Play(
             loads(text, "bench.toml"),
             plan._replace(faults=faults),

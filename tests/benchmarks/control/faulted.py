@@ -20,7 +20,8 @@ HOTTEST_C: Final = 25.0
 NAMED_H: Final = 3.0
 FROZEN_H: Final = 24.0
 QUIET: Final = ("mat_", "relay_")
-"""Alarms so named, mist_no_answer and mister_stuck must not be raised when nothing is wrong."""
+QUIET_AIR: Final = ("mist_no_answer", "mister_stuck", "air_dry", "air_very_dry")
+"""Alarms so named, or whose names so begin, must not be raised when nothing is wrong."""
 
 
 def all_faults(bench: str, quiet_days: float) -> list[Verdict]:
@@ -198,9 +199,8 @@ def quiet(bench: str, days: float) -> Verdict:
     raised = [
         (at_s, change.alarm)
         for at_s, change in course.alarms
-        if change.state == "UNACK"
-        and (change.alarm.startswith(QUIET) or change.alarm in ("mist_no_answer", "mister_stuck"))
+        if change.state == "UNACK" and (change.alarm.startswith(QUIET) or change.alarm in QUIET_AIR)
     ]
     got = ", ".join(f"{alarm} on day {at_s / DAY_S:.1f}" for at_s, alarm in raised[:6]) or "none"
     what = f"{days:g} days without a fault"
-    return Verdict(what, "no alarm of mat, relay or mist", got, not raised)
+    return Verdict(what, "no alarm of mat, relay, mist or dry air", got, not raised)

@@ -20,6 +20,7 @@ from controller.records import (
 )
 from sensors.clock import Now
 from sensors.links.base import LinkHealth
+from sensors.moist_air import svp_kpa
 from sensors.readings import (
     BayView,
     BenchView,
@@ -38,6 +39,8 @@ class Night:
     """Stands for a Sky by night."""
 
     is_day = False
+    trusted = True
+    sun_height_deg = -10.0
 
 
 def bench_file(**changes: Any) -> dict[str, Any]:
@@ -92,6 +95,7 @@ class Room:
         self.vpd_kpa = 0.3
         self.rh_pct = 85.0
         self.house_c = 15.0
+        self.wet_bulb_c = 14.0
         self.light = nan
         self.share = 0.0
         self.rejected = 0
@@ -122,6 +126,11 @@ class Room:
         self.state = State(started_s=self.now_s)
         self.done: tuple[ActDone, ...] = ()
         self.changes: list[AlarmChanged] = []
+
+    def air(self, vpd_kpa: float, top_c: float = 17.0) -> None:
+        """Top and humidity that make this VPD; the leaf is held to be as warm as the air."""
+        self.vpd_kpa, self.top_c, self.light = vpd_kpa, top_c, 0.0
+        self.rh_pct = 100.0 * (1.0 - vpd_kpa / svp_kpa(top_c))
 
     def bases(self, value_c: float) -> None:
         self.base_c = [value_c] * len(self.base_c)
@@ -161,7 +170,7 @@ class Room:
             ),
         )  # fmt: skip
         bench = BenchView(
-            self.top_c, self.rh_pct, self.vpd_kpa, 12.0, 14.0, self.house_c, self.light,
+            self.top_c, self.rh_pct, self.vpd_kpa, 12.0, self.wet_bulb_c, self.house_c, self.light,
             {"left": bay}, air,
         )  # fmt: skip
         reports = {"north.left.mat": self.report, "north.mister": self.mist_report}

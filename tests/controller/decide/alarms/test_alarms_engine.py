@@ -315,6 +315,7 @@ def test_the_first_of_a_group_is_marked(room: Any) -> None:
     room.run(600)
     room.bases(18.0)
     room.run(700)
+    room.mist_aims = replace(room.mist_aims, relay="", unrooted=False)
     room.top_c = 27.0
     room.run(HOUR_S / 2)
     assert room.held("base_cold").first
@@ -345,13 +346,13 @@ def test_delays_and_limits_of_the_bench_file_are_kept(make_room: Any) -> None:
 
 def test_a_heavier_hour_calls_an_acknowledged_alarm_out_again(room: Any) -> None:
     room.run(600)
-    room.vpd_kpa = 0.9
-    room.top_c = 27.0
-    room.run(620)
+    room.mist_aims = replace(room.mist_aims, relay="")
+    room.air(0.3, 27.0)
+    room.run(720)
     assert room.held("top_hot", "north").priority == 2
     room.ask("acknowledge", "top_hot", "north")
-    room.vpd_kpa = 1.1
-    room.run(70)
+    room.air(1.6, 27.0)
+    room.run(800)
     held = room.held("top_hot", "north")
     assert (held.state, held.priority) == ("UNACK", 1)
 
