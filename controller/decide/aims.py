@@ -30,7 +30,8 @@ class BayAims:
     has_cutout: an independent cut-out is declared.  leased: something drops the relay when orders
     stop.  why: short words for where the target comes from, "batch 3 Buxus", "bench file".
     tuned: the PID settings are the bench file's own, so nothing learned replaces them.
-    rate_k_s, delay_s: expected rise at full duty and its delay.  place: "north.left".
+    rate_k_s, delay_s, lift_k: expected rise at full duty, its delay, and what it comes to in the
+    end over an unheated base.  place: "north.left".
     """
 
     bench: str
@@ -59,6 +60,7 @@ class BayAims:
     tuned: bool = False
     rate_k_s: float = 5.3e-4
     delay_s: float = 1500.0
+    lift_k: float = 14.0
     place: str = ""
 
 

@@ -20,6 +20,7 @@ from controller.decide.tuning import (
     bench_gains,
     bounded,
     expected_delay_s,
+    expected_lift_k,
     expected_rate_k_s,
 )
 from controller.records import Batch
@@ -130,6 +131,7 @@ def _bay_aims(
         tuned=any(value is not None for value in given),
         rate_k_s=rate_k_s,
         delay_s=delay_s,
+        lift_k=expected_lift_k(mat.power_w, mat.area_m2),
         place=f"{bench}.{name}",
     )
 

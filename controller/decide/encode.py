@@ -76,8 +76,28 @@ def _like(usual: Any, given: Any) -> Any:
     if isinstance(usual, Reason):
         return _reason(given) or usual
     if isinstance(usual, tuple):
+        if hasattr(usual, "_fields"):
+            return _named(usual, given)
+        if usual and all(isinstance(part, float) for part in usual):
+            return _numbers(usual, given)
         return as_pairs(given) if isinstance(given, list) else usual
     return given if isinstance(given, str) else usual
+
+
+def _named(usual: Any, given: Any) -> Any:
+    """A NamedTuple, field by field; its default where the number of fields differs."""
+    if not isinstance(given, list) or len(given) != len(usual):
+        return usual
+    return type(usual)(*(_like(part, value) for part, value in zip(usual, given, strict=True)))
+
+
+def _numbers(usual: tuple[float, ...], given: Any) -> tuple[float, ...]:
+    """As many numbers as there are by default, or the default."""
+    if not isinstance(given, list) or len(given) != len(usual):
+        return usual
+    numbers = [as_number(value) for value in given]
+    found = tuple(number for number in numbers if number is not None)
+    return found if len(found) == len(usual) else usual
 
 
 def as_number(given: Any) -> float | None:

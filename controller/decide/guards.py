@@ -106,12 +106,12 @@ def _long_heating(state: BayState, base_c: float, top_c: float, mono_s: float) -
         if state.full_since_s != inf:
             state = changed(state, {"full_since_s": inf})
         return Verdict(state, None)
-    rose = base_c >= state.full_base_c + RISE_DUE_K
-    if state.full_since_s == inf or rose:
+    proved = base_c >= state.full_base_c + RISE_DUE_K or base_c - top_c >= LIFT_PROVES_K
+    if state.full_since_s == inf or proved:
         return Verdict(changed(state, {"full_since_s": mono_s, "full_base_c": base_c}), None)
     if base_c < state.full_base_c:  # it may first go on falling while the heat is on its way
         return Verdict(changed(state, {"full_base_c": base_c}), None)
-    if mono_s - state.full_since_s < RISE_DUE_S or base_c - top_c >= LIFT_PROVES_K:
+    if mono_s - state.full_since_s < RISE_DUE_S:
         return Verdict(state, None)
     state = changed(state, {"full_since_s": inf, "rest_until_s": mono_s + REST_S})
     return Verdict(state, Reason("no_rise", (round(RISE_DUE_S / 3600.0),)))

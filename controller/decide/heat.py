@@ -11,11 +11,12 @@ from typing import Any, Final
 from simple_pid import PID
 
 from controller.decide import learn
+from controller.decide.ahead import EVERY_S, HOLD, NOT_LOOKED, SLOTS, looked
 from controller.decide.aims import BayAims
 from controller.decide.changing import changed
-from controller.decide.schedule import Sky
+from controller.decide.drift import coming, noted
 from controller.decide.state import BayState, Sums
-from controller.decide.target import hot_day, wanted
+from controller.decide.target import band, wanted
 from controller.decide.tuning import Gains, bounded
 from controller.records import Reason
 from sensors.clock import Now
@@ -34,6 +35,14 @@ FREE_K: Final = 0.5
 CARRIED_SHARE: Final = 0.7
 CARRIED_LONGEST_S: Final = 6 * 3600.0
 """D2 with a declared cut-out: this share of the last day's mean duty, for so long at most."""
+TOP_TAU_S: Final = 1800.0
+"""Filter of the top's slope."""
+TOP_SLOPE_K_S: Final = 3.0 / 3600
+"""A top that moves faster has had its lid lifted, and the compost takes little notice."""
+TOP_SHARE: Final = 0.6
+HABIT_SHARE: Final = 0.3
+"""How much of a coming change in the holding duty is met before it is felt: by what the top's slope
+says, and by what the last days say (figures found by trial; no published source)."""
 COLD_START_DUTY: Final = 0.3
 """Stands in for the integral until the base has first come near its target."""
 
@@ -51,7 +60,6 @@ def think(
     sums: Sums,
     view: BayView,
     top_c: float,
-    sky: Sky,
     now: Now,
     barred: bool,
 ) -> BayState:
@@ -76,11 +84,11 @@ def think(
         changes |= {"duty": 0.0, "integral": nan, "target_c": nan, "rise_since_s": inf}
         changes["reason"] = Reason("rest", (aims.why,))
         return changed(state, changes)
-    changes.update(hot_day(aims, state, mean_c, top_c, sky, dt_s))
     slope_k_s = changes.get("derivative", state.derivative)
-    changes.update(
-        _closed_loop(aims, state, view, mean_c, slope_k_s, top_c, sky, now, dt_s, barred)
-    )
+    foreseen = {**_top_slope(state, top_c, dt_s), **_ahead(aims, state, sums, mean_c, dt_s, now)}
+    changes |= foreseen
+    state = changed(state, foreseen)
+    changes.update(_closed_loop(aims, state, view, mean_c, slope_k_s, top_c, now, dt_s, barred))
     return changed(state, changes)
 
 
@@ -101,6 +109,33 @@ def _slope(state: BayState, mean_c: float, usable: int, dt_s: float, fresh: bool
         seen = (mean_c - state.mean_c) / dt_s
         changes["derivative"] = state.derivative + share * (seen - state.derivative)
     return changes
+
+
+def _top_slope(state: BayState, top_c: float, dt_s: float) -> dict[str, Any]:
+    """The top, filtered, and its slope; a top just lost or found has none."""
+    if isnan(top_c) or isnan(state.top_mean_c):
+        return {"top_mean_c": top_c, "top_slope_k_s": 0.0}
+    moved_k = (top_c - state.top_mean_c) * dt_s / (TOP_TAU_S + dt_s)
+    return {"top_mean_c": state.top_mean_c + moved_k, "top_slope_k_s": moved_k / dt_s}
+
+
+def _ahead(
+    aims: BayAims, state: BayState, sums: Sums, base_c: float, dt_s: float, now: Now
+) -> dict[str, Any]:
+    """Note the minute, and weigh the plan anew when it is time. Nothing on an unsure clock."""
+    if not now.trusted:
+        return {"ahead": NOT_LOOKED} if state.ahead.plan != HOLD else {}
+    plant = learn.plant(aims, state)
+    # In the first warm-up a tray soaks up heat that no single store accounts for.
+    judged_c = nan if isnan(state.integral) else base_c
+    drift = noted(state.drift, plant, judged_c, min(1.0, sums.on_s / dt_s), now.utc_s)
+    if 0.0 <= now.mono_s - state.ahead.weighed_s < EVERY_S:
+        return {"drift": drift}
+    courses = coming(drift, SLOTS)
+    ahead = looked(
+        state.ahead, plant, base_c, drift.heat, courses, band(aims), now.mono_s, now.utc_s
+    )
+    return {"drift": drift, "ahead": ahead}
 
 
 def _mode(view: BayView, now: Now) -> str:
@@ -134,13 +169,12 @@ def _closed_loop(
     base_c: float,
     slope_k_s: float,
     top_c: float,
-    sky: Sky,
     now: Now,
     dt_s: float,
     barred: bool,
 ) -> dict[str, Any]:
     """Target, duty and what is learned. `state` is that of the minute before."""
-    target_c, lowered, yield_k = wanted(aims, state, base_c, top_c, sky, now.utc_s, dt_s)
+    target_c, lowered, yield_k = wanted(aims, state, base_c, top_c, dt_s)
     changes: dict[str, Any] = {"target_c": target_c, "yield_k": yield_k}
     error_k = target_c - base_c
     lift_k = base_c - top_c
@@ -156,6 +190,8 @@ def _closed_loop(
         integral = learn.first_integral(aims, state, slope_k_s, lift_k)
     ahead_k = error_k - gains.derivative_s * slope_k_s
     held = view.usable < view.fitted or abs(error_k) > BAND_K
+    if not isnan(integral):
+        integral = _foreseen(aims, state, integral, error_k, dt_s)
     duty, integral = _pid(gains, integral, ahead_k, dt_s, held)
     if base_c - target_c >= FREE_K and slope_k_s >= 0.0:
         duty = 0.0
@@ -166,6 +202,21 @@ def _closed_loop(
     changes.update(learn.holding(state, error_k, lift_k, dt_s))
     changes["reason"] = _reason(base_c, target_c, duty, lowered, top_c)
     return changes
+
+
+def _foreseen(
+    aims: BayAims, state: BayState, integral: float, error_k: float, dt_s: float
+) -> float:
+    """The integral, moved by what is known to come.
+
+    Far from the target, where it does not integrate, it is what the drift says will hold there.
+    """
+    ahead = state.ahead
+    if abs(error_k) > BAND_K and ahead.need == ahead.need and ahead.plan == HOLD:
+        return bounded(ahead.need, 0.0, 1.0)
+    top_k_s = max(-TOP_SLOPE_K_S, min(TOP_SLOPE_K_S, state.top_slope_k_s))
+    slope = HABIT_SHARE * ahead.need_slope - TOP_SHARE * learn.duty_per_k(aims, state) * top_k_s
+    return bounded(integral + slope * dt_s, 0.0, 1.0)
 
 
 def _pid(

@@ -4,6 +4,7 @@ from math import inf, isnan
 from typing import Any, Final
 
 from controller.decide.aims import BayAims
+from controller.decide.drift import Plant, plant_of
 from controller.decide.state import BayState
 from controller.decide.tuning import DELAY_HIGH_S, DELAY_LOW_S, Gains, bench_gains, bounded
 
@@ -19,6 +20,10 @@ COLD_OFF_S: Final = 3600.0
 """A heat-up is timed only after the mat has been off this long, so that no heat is on its way."""
 STILL_K_S: Final = 0.1 / 3600
 """... and only from a base that is not rising by itself."""
+TOP_SHARE: Final = 0.75
+"""Lift over the top as a share of the lift over an unheated base: the top is warmed too (this
+program's own estimate)."""
+LIFT_SPREAD: Final = 1.7
 HOLD_TAU_S: Final = 6 * 3600.0
 HOLD_LOW_PER_K: Final = 0.002
 HOLD_HIGH_PER_K: Final = 0.5
@@ -36,6 +41,24 @@ def gains(aims: BayAims, state: BayState) -> Gains:
 def rate_k_s(aims: BayAims, state: BayState) -> float:
     """Rise of the base at full duty before losses, K/s."""
     return aims.rate_k_s if isnan(state.rate_k_s) else state.rate_k_s
+
+
+def duty_per_k(aims: BayAims, state: BayState) -> float:
+    """Duty that holds one kelvin of base-minus-top: learned, or as expected."""
+    if isnan(state.holding_duty_per_k):
+        return 1.0 / (TOP_SHARE * aims.lift_k)
+    return state.holding_duty_per_k
+
+
+def plant(aims: BayAims, state: BayState) -> Plant:
+    """The store of heat that the bay is taken for, learned where it can be."""
+    delay_s = aims.delay_s if isnan(state.delay_s) else state.delay_s
+    lift_k = bounded(
+        1.0 / (TOP_SHARE * duty_per_k(aims, state)),
+        aims.lift_k / LIFT_SPREAD,
+        aims.lift_k * LIFT_SPREAD,
+    )
+    return plant_of(rate_k_s(aims, state), lift_k, delay_s)
 
 
 def timed_rise(aims: BayAims, state: BayState, mean_c: float, mono_s: float) -> Changes:

@@ -12,8 +12,10 @@ HEAT_REASONS: Final[dict[str, str]] = {
     "warm_enough": "base {0} °C, target {1} °C: warm enough, no heat",
     "cool_top": "base {0} °C, target lowered to {1} °C because the top is warm ({3} °C): "
     "on {2} % of the time",
-    "sun_coming": "base {0} °C, target lowered to {1} °C until mid-afternoon, because yesterday's "
-    "sun overheated the base: on {2} % of the time",
+    "coasting": "base {0} °C, heat kept low ({1} °C): sun as on the last days would lift the base "
+    "well above its target: on {2} % of the time",
+    "storing": "base {0} °C, lifted to {1} °C ahead of hours in which, going by the last days, the "
+    "mat alone will not hold it: on {2} % of the time",
     "lost": "no base probe can be believed: heat off",
     "lost_carried": "no base probe can be believed: {0} % of the time as a stopgap, "
     "for {1} h more at most",

@@ -9,7 +9,9 @@ from dataclasses import dataclass, field, replace
 from math import inf, isfinite, nan
 from typing import Any, Final, NamedTuple, TypeVar
 
+from controller.decide.ahead import NOT_LOOKED, Ahead
 from controller.decide.aims import BayAims
+from controller.decide.drift import NO_DRIFT, Drift
 from controller.decide.encode import (
     as_number,
     differing,
@@ -81,8 +83,8 @@ class BayState:
     hold: "", "off", "on" by hand; hold_until_s.  on_24h_s, seen_24h_s: seconds on, and seen at
     all, of about the last day; duty_day: their ratio.  usable: base probes in the last mean.
     target_c: in force.  yield_k: how far the target gives way to a hot top.
-    hot_day, hot_minutes, hot_before: local day number, minutes of free warmth beyond the target on
-    it, and whether the day before had an hour of that.
+    top_mean_c, top_slope_k_s: of the top, over about half an hour.  drift: what the last days did
+    to the base.  ahead: the plan made from it.
     rise_*: the heat-up being timed: start, lowest base, and when three steps of rise were passed.
     rate_k_s, delay_s: rise at full duty and its delay as learned, NaN until then.
     mode, reason: as last decided.
@@ -112,9 +114,10 @@ class BayState:
     usable: int = 0
     target_c: float = nan
     yield_k: float = 0.0
-    hot_day: int = 0
-    hot_minutes: float = 0.0
-    hot_before: bool = False
+    top_mean_c: float = nan
+    top_slope_k_s: float = 0.0
+    drift: Drift = NO_DRIFT
+    ahead: Ahead = NOT_LOOKED
     rise_since_s: float = inf
     rise_from_c: float = nan
     rise_low_s: float = nan
@@ -320,6 +323,10 @@ def _bay(given: Any, shift_s: float | None, now: Now) -> BayState:
         trip_since_s=inf,
         rise_since_s=inf,
         derivative=0.0,
+        top_mean_c=nan,
+        top_slope_k_s=0.0,
+        drift=bay.drift._replace(start_c=nan),
+        ahead=NOT_LOOKED,
         mean_c=nan,
         mean_before_c=nan,
         duty=_share(bay.duty),

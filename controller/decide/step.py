@@ -86,7 +86,7 @@ def step(
     if acts:
         state, done, for_alarms = hand.apply(aims, state, snapshot, acts, now)
     orders: list[RelayOrder] = []
-    bays, sums, bays_said = _bays(aims, state, snapshot, sky, now, dt_s, orders)
+    bays, sums, bays_said = _bays(aims, state, snapshot, now, dt_s, orders)
     mists, trails, mists_said = _mists(aims, state, snapshot, sky, now, dt_s, orders)
     started_s = state.started_s if isfinite(state.started_s) else mono_s
     bay_decisions, mist_decisions = tuple(bays_said.values()), tuple(mists_said.values())
@@ -162,7 +162,6 @@ def _bays(
     aims: Aims,
     state: State,
     snapshot: Snapshot,
-    sky: Sky,
     now: Now,
     dt_s: float,
     orders: list[RelayOrder],
@@ -180,7 +179,7 @@ def _bays(
         try:
             held, sums[key], left_s = _bay(
                 plan, before, held_sums.get(key, _NO_SUMS), snapshot.benches[key[0]],
-                state, sky, now, dt_s,
+                state, now, dt_s,
             )  # fmt: skip
         except Exception as error:
             held = _faulty(before, Reason("fault", (_named(error),)), now.mono_s)
@@ -215,7 +214,6 @@ def _bay(
     sums: Sums,
     bench: BenchView,
     state: State,
-    sky: Sky,
     now: Now,
     dt_s: float,
 ) -> tuple[BayState, Sums, float]:
@@ -238,7 +236,7 @@ def _bay(
     freed = barrier is None and not by_hand and held.reason.code in GUARD_CODES
     if freed or heat.due(sums, held, base_c, mono_s):
         barred = barrier is not None or by_hand
-        held = heat.think(plan.aims, held, sums, view, bench.top_c, sky, now, barred)
+        held = heat.think(plan.aims, held, sums, view, bench.top_c, now, barred)
         sums = Sums(mono_s)
     if barrier is not None:
         held = _forced(held, 0.0, barrier)

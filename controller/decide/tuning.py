@@ -13,6 +13,8 @@ COMPOST_J_M2K: Final = 190e3
 """Heat held per m2 and kelvin by 60 mm of wet compost and a mat (common practice, no source)."""
 USUAL_W_M2: Final = 100.0
 """Power per area of a mat whose area is not given."""
+LIFT_K_PER_W_M2: Final = 0.14
+"""What a mat lifts a covered base in the end (common practice, no source)."""
 USUAL_HEIGHT_MM: Final = 25.0
 RATE_LOW_K_S: Final = 0.2 / 3600
 RATE_HIGH_K_S: Final = 8.0 / 3600
@@ -89,6 +91,11 @@ def expected_rate_k_s(power_w: float, area_m2: float | None) -> float:
     """Rise of the base at full duty, before losses, from the mat's power per area, K/s."""
     per_m2 = power_w / area_m2 if area_m2 else USUAL_W_M2
     return bounded(per_m2 / COMPOST_J_M2K, RATE_LOW_K_S, RATE_HIGH_K_S)
+
+
+def expected_lift_k(power_w: float, area_m2: float | None) -> float:
+    """What full duty lifts the base in the end, from the mat's power per area, K."""
+    return LIFT_K_PER_W_M2 * (power_w / area_m2 if area_m2 else USUAL_W_M2)
 
 
 def expected_delay_s(height_mm: float | None) -> float:

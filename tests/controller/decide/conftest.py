@@ -236,13 +236,14 @@ def make_sky() -> type[CloudySky]:
 
 class Course:
     """What came of a closed loop: hours to 0.2 K below target, overshoot in the 8 h after, mean
-    absolute error from 3 h after on, starts a day."""
+    absolute error from 3 h after on (bases: true base in that time), starts a day."""
 
     def __init__(self, target_c: float) -> None:
         self.target_c = target_c
         self.reached_s: float | None = None
         self.over_k = 0.0
         self.errors: list[float] = []
+        self.bases: list[float] = []
         self.starts = 0
         self.on = False
 
@@ -257,6 +258,7 @@ class Course:
                 self.over_k = max(self.over_k, error_k)
             if t_s > self.reached_s + 3 * 3600:
                 self.errors.append(abs(error_k))
+                self.bases.append(true_c)
 
     @property
     def error_k(self) -> float:

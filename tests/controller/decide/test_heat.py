@@ -202,31 +202,3 @@ def test_target_yields_when_a_warm_top_comes_close(make_rig):
     assert 22.0 < near < 25.0
     rig = make_rig(heat={"target_c": 25.0, "good_low_c": 22.0, "difference_c": 3.0})
     assert rig.hold(3 * 3600, 25.0, 24.0).bays[0].target_c == 25.0  # close, but not warm
-
-
-def test_after_a_day_of_sun_the_target_is_low_until_mid_afternoon(make_rig):
-    rig = make_rig(tick_s=30.0, heat={"target_c": 20.0, "good_low_c": 18.0})
-    rig.hold(11 * 3600, 20.0, 15.0)
-    rig.hold(3 * 3600, 22.0, 24.0)
-    targets = {}
-    for hour in range(14, 48):
-        rig.hold(3600, 20.0, 15.0)
-        targets[hour + 1] = rig.decision.bays[0].target_c
-        code = rig.decision.bays[0].reason.code
-        assert (targets[hour + 1] == 20.0) or code == "sun_coming"
-    assert targets[24] == 20.0
-    assert targets[24 + 8] == targets[24 + 13] == 18.0
-    assert targets[24 + 17] == 20.0
-    assert targets[48] == 20.0
-
-
-def test_coming_sun_is_not_guessed_on_an_unsure_clock(make_rig):
-    rig = make_rig(tick_s=30.0)
-    rig.hold(11 * 3600, 20.0, 15.0)
-    rig.hold(3 * 3600, 22.0, 24.0)
-    rig.trusted = False
-    targets = set()
-    for _ in range(34):
-        rig.hold(3600, 20.0, 15.0)
-        targets.add(rig.decision.bays[0].target_c)
-    assert targets == {20.0}

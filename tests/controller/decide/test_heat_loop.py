@@ -1,5 +1,7 @@
 """The loop closed over trays of compost of several sizes, none of them tuned for by hand."""
 
+from math import cos, pi, sin
+
 import pytest
 
 from controller.decide.state import dump, load
@@ -16,6 +18,7 @@ MATS = {
     "100 W bench": {"power_w": 100.0, "area_m2": None},
     "900 W bay": {"power_w": 900.0, "area_m2": 8.0},
 }
+SUNS_W = {"20 W propagator": 150.0, "100 W bench": 200.0, "900 W bay": 250.0}
 trays = pytest.mark.parametrize("name", TRAYS)
 
 
@@ -110,3 +113,38 @@ def test_weak_mat_runs_at_its_limit_without_winding_up(make_rig, make_tray, make
     assert tray.probe_c < 18.0
     assert rig.bay.duty == 1.0
     assert rig.decision.bays[0].reason.code == "full"
+
+
+class Habit:
+    """A house in which every day is like the last."""
+
+    def __init__(self, sun_w=260.0, mean_c=11.0):
+        self.sun_w, self.mean_c = sun_w, mean_c
+
+    def at(self, t_s):
+        hour = t_s / 3600.0 % 24.0
+        sun_w = max(0.0, sin(pi * (hour - 7.0) / 11.0)) * self.sun_w
+        return self.mean_c - 3.0 * cos(2.0 * pi * (hour - 4.0) / 24.0) + 0.025 * sun_w, sun_w
+
+
+@trays
+def test_habitual_sun_is_met_by_stopping_before_it(name, make_rig, make_tray, close_loop):
+    def after_first_day(trusted):
+        heat = {"target_c": 20.0, "good_low_c": 18.0, "good_high_c": 21.0}
+        rig = make_rig(tick_s=20.0, mat=MATS[name], heat=heat)
+        rig.trusted = trusted  # on an unsure clock nothing is known of the hours of the sun
+        course = close_loop(rig, make_tray(**TRAYS[name]), Habit(SUNS_W[name]), 4.0)
+        return course.bases[3 * 60 * 24 :]  # the first day has no habit yet
+
+    kept, blind = after_first_day(True), after_first_day(False)
+    assert min(kept) > 18.0
+    assert over(kept, 20.0) < 0.88 * over(blind, 20.0)
+    assert off(kept, 20.0) < 0.97 * off(blind, 20.0)
+
+
+def over(bases, target_c):
+    return sum(max(0.0, base_c - target_c) for base_c in bases) / len(bases)
+
+
+def off(bases, target_c):
+    return sum(abs(base_c - target_c) for base_c in bases) / len(bases)

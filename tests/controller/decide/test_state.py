@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from controller.decide.drift import NO_DRIFT, Drift
 from controller.decide.state import AlarmState, BayState, MistState, State, dump, load
 from controller.records import Reason
 from sensors.clock import Now
@@ -16,11 +17,15 @@ THEN = Now(1_771_200_000.0, 90_000.0)
 LATER = Now(1_771_200_600.0, 55.0)  # ten minutes on, after a reboot
 
 
+PAST_C = (nan,) * 7 + (8.5,) + (nan,) * (len(NO_DRIFT.past_c) - 8)
+DRIFT = Drift(1000, 19.5, 0.3, 4.0, 12, PAST_C)
+
+
 def full_state() -> State:
     bay = BayState(
         on=True, since_s=89_000.0, duty=0.4, integral=0.35, holding_duty_per_k=0.07, tripped=True,
         hold="off", hold_until_s=93_600.0, rate_k_s=5e-4, delay_s=1800.0, on_24h_s=9000.0,
-        seen_24h_s=30_000.0, duty_day=0.3, hot_before=True, reason=Reason("part", (19.0, 20.0, 40)),
+        seen_24h_s=30_000.0, duty_day=0.3, drift=DRIFT, reason=Reason("part", (19.0, 20.0, 40)),
     )  # fmt: skip
     mist = MistState(
         on_until_s=90_004.0, last_burst_s=89_990.0, dryness_kpa_min=3.5, unanswered=2,
@@ -53,7 +58,9 @@ def test_everything_learned_and_latched_comes_back():
     bay = state.bays[KEY]
     assert bay.tripped
     assert (bay.integral, bay.rate_k_s, bay.delay_s) == (0.35, 5e-4, 1800.0)
-    assert (bay.holding_duty_per_k, bay.duty_day, bay.hot_before) == (0.07, 0.3, True)
+    assert (bay.holding_duty_per_k, bay.duty_day) == (0.07, 0.3)
+    assert [c for c in bay.drift.past_c if c == c] == [8.5]
+    assert isnan(bay.drift.start_c)  # its half hour was broken off
     assert state.mist["north"].dryness_kpa_min == 3.5
     assert state.mist["north"].unanswered == 2
     alarm = state.alarms["mat_stuck_on", "north.left"]
