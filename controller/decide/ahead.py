@@ -32,7 +32,7 @@ the target."""
 LEAST_KH: Final = {COAST: 0.15, STORE: 1.0}
 """A plan must save so many kelvin hours, mean of the courses, to be begun, and must cost as many to
 be left. (Figures of this file found by trial on several simulated benches; no published source.)"""
-BEGINS: Final = (0, 1, 2, 4, 8, 16)
+BEGINS: Final = (0, 1, 3, 8)
 """A plan begins now only if none of these later begins, in half hours, is better."""
 
 
