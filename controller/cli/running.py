@@ -11,6 +11,7 @@ import click
 
 from config.load import load_with_text
 from config.model import mister_id
+from controller.cli import learned
 from controller.cli.common import (
     EXIT_ALARM,
     EXIT_NOT_RUNNING,
@@ -126,12 +127,15 @@ def status(journal_given: str | None, as_json: bool) -> None:
 def why(place: str | None, last: int, journal_given: str | None, as_json: bool) -> None:
     """Why the mats and misters do what they do: decisions with their reasons, newest last.
 
+    Then what the heat loop of each bay has learned of it, beside what its mat lets expect.
+
     PLACE is a bay such as north.left, or a mister such as north.mister; all when left out.
     """
     path, reader = reader_for(journal_given)
     with reader:
         site = site_of(reader, path)
         places = []
+        misters = {mister_id(name) for name in site.benches}
         for bench_name, bench in site.benches.items():
             places += [f"{bench_name}.{bay}" for bay in bench.bays]
             if bench.mister is not None:
@@ -143,12 +147,18 @@ def why(place: str | None, last: int, journal_given: str | None, as_json: bool) 
                 f"no bay or mister {place!r} here{near(place, places)}; "
                 f"there are {', '.join(places)}"
             )
-        rows = {p: reader.reasons(p, last=last) for p in ([place] if place else places)}
+        asked = [place] if place else places
+        rows = {p: reader.reasons(p, last=last) for p in asked}
+        bays = {p: learned.known(reader, site, p) for p in asked if p not in misters}
     now = _reasons_now(journal_given)
     if as_json:
         give_json(
             {
-                p: {"decisions": [row._asdict() for row in found], "now": now.get(p)}
+                p: {
+                    "decisions": [row._asdict() for row in found],
+                    "now": now.get(p),
+                    "learned": learned.figures(*bays[p]) if p in bays else None,
+                }
                 for p, found in rows.items()
             }
         )
@@ -163,6 +173,8 @@ def why(place: str | None, last: int, journal_given: str | None, as_json: bool) 
             say(out, f"  {local(row.at_s, site.site.zone)}  {row.text}{mode}")
         if name in now:
             say(out, f"  {'now':16}  {now[name]}")
+        for line in learned.told(*bays[name]) if name in bays else ():
+            say(out, f"  {'learned':16}  {line}")
 
 
 def _reasons_now(journal_given: str | None) -> dict[str, str]:

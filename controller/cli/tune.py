@@ -15,7 +15,7 @@ import click
 from config.change import change_heat
 from config.model import Site
 from config.near import near
-from controller.cli import step_test, tuned
+from controller.cli import learned, step_test, tuned
 from controller.cli.common import (
     EXIT_NOT_RUNNING,
     EXIT_REFUSED,
@@ -205,7 +205,7 @@ def _ready(
     base_c = picture["benches"][bench]["bays"][bay]["base_c"]
     at_s = float(picture["at_utc_s"])
     with open_reader(journal) as reader:
-        aims, state = tuned.known(reader, site, place)
+        aims, state = learned.known(reader, site, place)
         code = reason.code if (reason := reader.latest_reasons().get(place)) else ""
         hour_s, base_milli = tuned.mean_of(reader, place, "base_temperature", at_s - 3720, at_s)
     delay_s = aims.delay_s if isnan(state.delay_s) else max(state.delay_s, aims.delay_s)

@@ -1,6 +1,5 @@
 """From a stretch of records to the heat settings of a bay, and how they are shown."""
 
-import time
 from collections.abc import Mapping
 from typing import Any, NamedTuple
 
@@ -8,17 +7,14 @@ import numpy as np
 
 from config.model import Site, mat_id
 from controller.cli.common import local
-from controller.decide import build_aims, learn
-from controller.decide.aims import BayAims
-from controller.decide.state import BayState
-from controller.decide.state import load as load_state
+from controller.cli.learned import known
+from controller.decide import learn
 from controller.decide.tuning import RATE_HIGH_K_S, RATE_LOW_K_S, Gains, bench_gains
 from controller.faces import Rows, console, say
 from controller.journal.reader import Reader
 from controller.review.identify import Fit, doubts, fit
 from controller.review.trial import Trial, flaws, trial_of
 from controller.review.warmth import Ints, bay_base
-from sensors.clock import Now
 
 
 class Tuning(NamedTuple):
@@ -78,16 +74,6 @@ def mean_of(reader: Reader, place: str, kind: str, from_s: float, to_s: float) -
     ]
     t_s, mean_milli, usable = bay_base(list(reader.means(names, from_s, to_s).values()))
     return t_s[usable], mean_milli[usable]
-
-
-def known(reader: Reader, site: Site, place: str) -> tuple[BayAims, BayState]:
-    """What the bay aims at, and what the running or last controller remembers of it."""
-    bench, _, bay = place.partition(".")
-    now = Now(time.time(), 0.0)
-    aims = build_aims(site, reader.batches(only_open=True), now)
-    saved = reader.last_state()
-    state = BayState() if saved is None else load_state(saved.json, now).bays.get((bench, bay))
-    return aims.bays[bench, bay], state or BayState()
 
 
 def _outside(model: Fit) -> list[str]:

@@ -100,7 +100,7 @@ def coming(drift: Drift, slots: int) -> tuple[Course, ...]:
         )
         if not isnan(sum(course)):
             found.append(course)
-    now_c = drift.past_c[(drift.slot - 1) % _LENGTH]
+    now_c = latest_c(drift)
     if len(found) == 1 and isfinite(now_c):
         found.append(tuple(min(c, (now_c + c) / 2.0) for c in found[0]))
     return tuple(found)
@@ -123,6 +123,11 @@ def _move_k(drift: Drift, back: int) -> float:
 
 def _before(drift: Drift, slots: int) -> float:
     return drift.past_c[(drift.slot - slots) % _LENGTH] if slots <= _LENGTH else nan
+
+
+def latest_c(drift: Drift) -> float:
+    """Drift temperature of the last whole half hour, degC; NaN where not known."""
+    return drift.past_c[(drift.slot - 1) % _LENGTH]
 
 
 def at_time(courses: tuple[Course, ...], utc_s: float, ahead_s: float) -> tuple[float, float]:

@@ -46,8 +46,12 @@ def rate_k_s(aims: BayAims, state: BayState) -> float:
 def duty_per_k(aims: BayAims, state: BayState) -> float:
     """Duty that holds one kelvin of base-minus-top: learned, or as expected."""
     if isnan(state.holding_duty_per_k):
-        return 1.0 / (TOP_SHARE * aims.lift_k)
+        return expected_duty_per_k(aims)
     return state.holding_duty_per_k
+
+
+def expected_duty_per_k(aims: BayAims) -> float:
+    return 1.0 / (TOP_SHARE * aims.lift_k)
 
 
 def plant(aims: BayAims, state: BayState) -> Plant:

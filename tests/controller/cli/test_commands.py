@@ -51,6 +51,18 @@ def test_why_gives_reasons_in_words(ask: Ask) -> None:
     assert "north.mister" not in said.output
 
 
+def test_why_shows_what_was_learned_beside_what_was_expected(ask: Ask) -> None:
+    said = ask("why", "north.left").output
+    found = json.loads(ask("why", "north.left", "--json").output)["north.left"]["learned"]
+    # A day and a half on a bench of 100 W/m2: within what such mats do.
+    assert 0.05 < found["duty_per_k"] < 0.2
+    assert -5.0 < found["drift_c"] < 30.0
+    assert f"{100 * found['duty_per_k']:.1f} % of full heat holds each kelvin" in said
+    assert f"(expected: {100 * found['expected_duty_per_k']:.1f} %)" in said
+    assert f"drift towards {found['drift_c']:.1f} °C" in said
+    assert "learned" not in ask("why", "north.mister").output
+
+
 def test_why_of_a_place_there_is_not(ask: Ask) -> None:
     said = ask("why", "north.lef")
     assert said.exit_code == 2
