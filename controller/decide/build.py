@@ -36,6 +36,10 @@ SLOW_K: Final = 4.0
 HOT_K: Final = 4.0
 VPD_RESTING_KPA: Final = (0.1, 1.0)
 BURST_S: Final = 5.0
+BURST_LEAST_S: Final = 3.0
+"""Shortest usual burst; shorter ones go into filling the line. Common practice, no source."""
+FILM_OVER: Final = 1.5
+"""Water given for what dries between two bursts, as some leaves catch less; own choice."""
 
 
 def build_aims(site: Site, batches: Sequence[Batch], now: Now) -> Aims:
@@ -241,6 +245,10 @@ def _mist_aims(bench: str, plan: Bench, lots: list[Lot]) -> MistAims:
     lead = _needier(leaves or lots) if lots else None
     low_kpa, high_kpa = VPD_RESTING_KPA
     phase = lead.phase if lead is not None else None
+    dose = _dose(mist, lead)
+    film = FILM_USUAL_KPA_MIN_S
+    if mister is not None:
+        film = film_kpa_min_s(mister.flow_ml_per_s, mister.area_m2)
     return MistAims(
         bench=bench,
         relay="" if mister is None else mister_id(bench),
@@ -251,8 +259,8 @@ def _mist_aims(bench: str, plan: Bench, lots: list[Lot]) -> MistAims:
         age_days=min((lot.age_days for lot in lots), default=0.0),
         vpd_low_kpa=low_kpa if phase is None else phase.vpd_low_kpa,
         vpd_high_kpa=high_kpa if phase is None else phase.vpd_high_kpa,
-        dose_kpa_min=_dose(mist, lead),
-        burst_s=mist.burst_s or (BURST_S if phase is None else phase.burst_s),
+        dose_kpa_min=dose,
+        burst_s=mist.burst_s or _burst_s(BURST_S if phase is None else phase.burst_s, dose, film),
         night_mist=phase is not None and phase.night_mist,
         must_dry=phase is not None and phase.name != "stick",
         shortest_gap_s=mist.shortest_gap_s,
@@ -264,10 +272,15 @@ def _mist_aims(bench: str, plan: Bench, lots: list[Lot]) -> MistAims:
         top_hot_c=min((lot.recipe.top_hot_c for lot in lots), default=TOP_HOT_C),
         leased=mister is None or mister.lease != "none",
         why=lead.why if lead is not None else "bench file" if asked else "no batch is stuck",
-        film_kpa_min_s=FILM_USUAL_KPA_MIN_S
-        if mister is None
-        else film_kpa_min_s(mister.flow_ml_per_s, mister.area_m2),
+        film_kpa_min_s=film,
     )
+
+
+def _burst_s(usual_s: float, dose: float | None, film: float) -> float:
+    """The phase's burst, shortened to what the leaves lose between two: more would only run off."""
+    if dose is None:
+        return usual_s
+    return min(usual_s, max(BURST_LEAST_S, FILM_OVER * dose / film))
 
 
 def _needier(lots: list[Lot]) -> Lot:

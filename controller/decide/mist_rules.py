@@ -21,6 +21,13 @@ LONG_GAP_S: Final = 20 * 60.0
 in about 72 min in the dark, far sooner in light: Alem & Faust 2019, Acta Hort.)."""
 DANGER_KPA: Final = 1.2
 """Leaf-to-air deficit at which unrooted leaves no longer wait; common practice, no source."""
+WILTING_KPA: Final = 1.0
+FILM_SURE: Final = 0.55
+"""Beyond this deficit unrooted leaves are wetted again before they are dry, whatever the dose, and
+no more than this share of a burst is relied upon: it dries unevenly, and how much of it the leaves
+caught is an estimate. Own choice, the deficit below the danger by what a probe may miss."""
+NIGHT_DOSE: Final = 3.0
+"""The first nights' bursts lie 1 to 3 h apart in damp air: common practice, no source."""
 EVENING_S: Final = 90 * 60.0
 AFTERNOON_MIN: Final = 14 * 60.0
 """Leaves dry by night, and once a day from callus on: common practice, no source. The two times are
@@ -61,6 +68,11 @@ class View(NamedTuple):
     def soft(self) -> bool:
         """Leaves without roots to feed them."""
         return self.aims.leafy and self.aims.unrooted
+
+    @property
+    def wilting(self) -> bool:
+        """Such leaves in air in which none of them is to be dry."""
+        return self.soft and self.deficit_kpa > WILTING_KPA
 
     @property
     def danger(self) -> bool:
@@ -128,13 +140,24 @@ def for_dryness(view: View) -> Choice | None:
     Misting by accumulated vapour pressure deficit: Davies 2005, as cited by Faust, Dole & Lopez
     2017, Horticultural Reviews 44.
     """
-    dose = view.aims.dose_kpa_min
-    if dose is None or not view.known or view.dryness_kpa_min < dose * _ALMOST:
+    dose = earned_dose_kpa_min(view)
+    if dose is None or not view.known:
         return None
-    return Choice(
-        view.aims.burst_s,
-        Reason("mist_dryness", (round(view.dryness_kpa_min, 1), round(dose, 1))),
-    )
+    if view.dryness_kpa_min < dose * _ALMOST:
+        return None
+    values = (round(view.dryness_kpa_min, 1), round(dose, 1))
+    return Choice(view.aims.burst_s, Reason("mist_dryness", values))
+
+
+def earned_dose_kpa_min(view: View) -> float | None:
+    """The dose in force, kPa min: longer by night, shorter in air in which leaves must not dry."""
+    aims = view.aims
+    dose = aims.dose_kpa_min
+    if dose is None:
+        return None
+    if view.wilting:
+        return min(dose, FILM_SURE * aims.burst_s * aims.film_kpa_min_s)
+    return dose if view.is_day else dose * NIGHT_DOSE
 
 
 def by_schedule(view: View) -> Choice | None:
@@ -244,7 +267,7 @@ def blind(view: View) -> Choice | None:
 
 def waiting(view: View) -> Choice:
     """Nothing is due. Looks again before a quarter greater a deficit could reach the dose."""
-    dose = view.aims.dose_kpa_min
+    dose = earned_dose_kpa_min(view)
     if dose is None:
         return Choice(0.0, Reason("mist_weaned"))
     ahead_s = LOOK_LONGEST_S

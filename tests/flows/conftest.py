@@ -134,6 +134,12 @@ class Play(Rehearsal):
             )
         return made.number
 
+    def wean(self, number: int, phase: str) -> None:
+        """Enter a phase of a batch now, from another program."""
+        with Journal.open(self.journal_path, site=self.site, durable=False) as journal:
+            book = BatchBook(journal, self.site, lambda: self.utc_s)
+            book.enter(number, "weaned", {"phase": phase}, self.utc_s, "Aoife")
+
     def saved(self) -> None:
         """Commit what fast time still holds in memory."""
         assert not self.threaded

@@ -13,6 +13,7 @@ import faulted
 import settings
 from course import STARTS, Case
 from figures import Figures, Result, Verdict, verdicts
+from timers import mist_verdicts
 from trials import HEATERS, MISTERS, fopdt_of, textbook_gains, trial
 
 BENCHES: Final = ("propagator", "bench", "bay")
@@ -35,6 +36,7 @@ HEAT_COLUMNS: Final[tuple[Column, ...]] = (
 MIST_COLUMNS: Final[tuple[Column, ...]] = (
     (">1.0kPa", lambda f: f"{f.dry_1_0:.0f}"),
     (">1.5kPa", lambda f: f"{f.dry_1_5:.0f}"),
+    ("wet", lambda f: f"{f.wet:.0f}"),
     ("wet night", lambda f: f"{f.wet_night:.0f}"),
     ("litres", lambda f: f"{f.litres:.2f}"),
 )
@@ -45,7 +47,9 @@ and keeps the bench at 18 C before sun.  error: mean distance from 20 C after th
 same in the minutes in which foresight holds 20 C to 0.1 K.  oversh: above the target within 12 h of
 first reaching it, less foresight's.  kWh +: over the least for the same target and mist.  starts/d:
 relay starts a day.  warmth/d: degree-hours over 10 C.  >23C, top>base: minutes.  >1.0kPa: minutes
-of leaf-to-air deficit on dry leaves.  wet night: minutes of wet leaves by night.
+of leaf-to-air deficit on dry leaves.  wet, wet night: minutes of wet leaves, and by night.
+Mist verdicts: a timer is set once, for all weathers; the fairest gives the least water at no more
+dry minutes than Warmfoot's, the usual one 6 s every 15 min by day.
 Warmfoot's mist is replayed to every heat rival, Warmfoot's heat to every mist rival. The last six
 hours are left out everywhere; all temperatures are true ones."""
 
@@ -87,6 +91,15 @@ def bench_table(bench: str, results: Sequence[Result]) -> str:
     )
     return "\n".join(
         [f"== {bench} ==", table(head, rows), "", table(mist_head, mist_rows), textbook]
+    )
+
+
+def mist_table(bench: str, results: Sequence[Result]) -> str:
+    """The mist verdicts of one bench, over all weathers."""
+    verdicts = mist_verdicts([r for r in results if r.case.bench == bench])
+    return "\n".join(
+        [f"== {bench}, mist over all weathers =="]
+        + [f"{MARKS[v.met]}  {v.what}: {v.got}; wanted {v.wanted}" for v in verdicts]
     )
 
 
@@ -191,6 +204,8 @@ def main(given: Sequence[str] | None = None) -> list[Result]:
             print("\n" + bench_table(bench, [r for r in results if r.case.bench == bench]))
         print("\n" + trust(results))
         print("\n== targets ==\n" + summary(results), flush=True)
+        for bench in asked.benches:
+            print("\n" + mist_table(bench, results), flush=True)
         if asked.settings:
             print("\n" + curves("bench", "winter_dull", min(asked.days, 6.0)), flush=True)
         if asked.faults:

@@ -50,6 +50,8 @@ class Figures:
     litres: float
     warmth_kh_day: float
     hot_base: float
+    wet: float = nan
+    """Minutes of wet leaves."""
 
 
 def first_reached(base_c: Floats) -> int:
@@ -93,6 +95,7 @@ def figures(name: str, course: Course, best: Best) -> Figures:
         litres=float(course.mist_ml[: len(share)].sum()) / 1000.0,
         warmth_kh_day=warmth_kh(base_c) / days,
         hot_base=float((base_c > HOT_C).sum()),
+        wet=float((course.wet[part] >= 0.5).sum()),
     )
 
 
@@ -155,6 +158,8 @@ class Result:
     """Distance from what Warmfoot itself asked for, in the minutes of held_mae_k."""
     cool_min: float
     """Minutes over 23 degC that nothing could avoid."""
+    timers: tuple[Figures, ...] = ()
+    """Mist timers in every setting of `timers`."""
 
     def run(self, name: str) -> Figures:
         return next(run for run in self.runs if run.name == name)

@@ -10,6 +10,7 @@ from course import Case, Course, play_warmfoot, warmth_kh
 from figures import Figures, Result, figures, first_reached, overshoot_k, verdicts
 from foresight import Best, Check, best, chance_duty, check, slot_duty, slot_ends, ticked
 from rivals import HumiditySwitch, MistTimer, Replay, TextbookPI, Thermostat, play
+from timers import fairest, mist_verdicts
 from trials import fopdt_of, linear_of, textbook_gains
 
 from controller.records import AlarmChanged
@@ -257,3 +258,22 @@ def test_targets_are_missed_by_a_run_that_misses_them(case):
             assert [v.met for v in found] == [
                 met, None if sun else met, met if sun else None, *[met] * 5,
             ]  # fmt: skip
+
+
+def test_the_fairest_timer_is_the_most_sparing_that_is_as_moist(case):
+    run = figures("Warmfoot", (steady := made(np.full(1800, 20.0), case)), best_of(steady))
+    own = replace(run, dry_1_0=100.0, dry_1_5=10.0, litres=5.0, wet=600.0, wet_night=60.0)
+    wet = replace(own, name="wet", dry_1_0=20.0, dry_1_5=0.0, litres=9.0)
+    near = replace(own, name="near", dry_1_0=104.0, litres=7.0, wet=1200.0, wet_night=40.0)
+    dry = replace(own, name="dry", dry_1_0=300.0, litres=3.0)
+    late = replace(own, name="late", dry_1_5=40.0, litres=4.0)
+    assert fairest([wet, near, dry, late], own, 1.0).name == "near"
+    assert fairest([dry, late], own, 1.0).name == "late"
+    usual = replace(own, name="mist timer", dry_1_0=150.0)
+    result = replace(result_of(case, (own, usual), 1000.0), timers=(wet, near, dry, late))
+    found = mist_verdicts([result, result])
+    assert [v.met for v in found] == [True, True, True, True, False]
+    assert "10.0 of 14.0: 29 % saved (near)" in found[2].got
+    drier = replace(usual, dry_1_0=50.0)
+    assert mist_verdicts([replace(result, runs=(own, drier))])[0].met is False
+    assert mist_verdicts([result_of(case, (own, usual), 1000.0)]) == []

@@ -10,6 +10,7 @@ from figures import Figures, Result, figures, held, in_band, judged, kwh
 from foresight import SLOT_S, Best, Linear, best, check, linear_bench
 from rivals import WINDOW_S, HumiditySwitch, Mist, MistTimer, Replay, TextbookPI, Thermostat, play
 from scipy import optimize  # type: ignore[import-untyped]
+from timers import timers_of
 
 from controller.decide.tuning import Fopdt, Gains, fopdt_step, simc_pi
 
@@ -78,6 +79,7 @@ def trial(case: Case) -> Result:
         alarms=tuple(dict.fromkeys(c.alarm for _, c in own.alarms if c.state == "UNACK")),
         lowered_min=float((own.target_c < TARGET_C - 0.05).sum()),
         own_mae_k=_own_mae_k(own, foreseen),
+        timers=timers_of(case, own, foreseen),
         cool_min=float((foreseen.cool.base_c[judged(own)] > HOT_C).sum()),
     )
 
