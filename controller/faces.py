@@ -194,6 +194,8 @@ def status_text(out: Console, now: Mapping[str, Any], age_s: float) -> None:
             mist = bench["mister"]
             mode = "" if mist["mode"] == "normal" else f" [{mist['mode']}]"
             say(out, f"  mister {_claims(mist)}: {mist['why']}{mode}")
+            if mist.get("advice"):
+                say(out, f"    advice: {mist['advice']}")
     for batch in now["batches"]:
         share = batch["warmth_known_share"]
         known = "" if share is None else f", known for {share:.0%} of the time"

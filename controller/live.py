@@ -5,6 +5,7 @@ from math import isfinite
 
 from config.model import Site, mat_id, mister_id
 from controller.decide.reasons import words
+from controller.decide.sharing import mist_advice
 from controller.decide.state import State
 from controller.records import Batch, Decision, Warmth
 from sensors.clock import Now
@@ -57,6 +58,7 @@ def picture(
                 "mode": mist_decided.mode if mist_decided else "fault",
                 "dryness_kpa_min": _known(mist_decided.dryness_kpa_min) if mist_decided else None,
                 "dose_kpa_min": _known(mist_decided.dose_kpa_min) if mist_decided else None,
+                "advice": mist_advice(batches, name, tuple(bench.bays), now),
                 **_relay(ordered.get(relay, False), snapshot.relays.get(relay), now),
             }
         benches[name] = {

@@ -84,13 +84,17 @@ def test_status_shows_the_running_bench_and_tells_an_alarm_by_its_exit_code(
         "target_c": 20.0, "base_minus_top_k": 5.9, "duty": 0.4, "mode": "normal",
         "why": "base 19.9 °C, target 20.0 °C: on 40 % of the time", "mat": relay, "probes": [],
     }  # fmt: skip
+    mister = {
+        "why": "waiting: 4 kPa min of dryness earn a burst", "mode": "normal", **relay,
+        "advice": "batch 2 keeps the mist frequent",
+    }  # fmt: skip
     live = {
         "at_utc_s": time.time(), "site": "Alder Lane Nursery", "alarms": [], "batches": [],
         "links": {}, "journal": {"ok": True},
         "benches": {
             "north": {
                 "title": "North bench", "top_c": 14.0, "rh_pct": None, "vpd_kpa": None,
-                "house_c": 9.0, "bays": {"left": bay}, "mister": None,
+                "house_c": 9.0, "bays": {"left": bay}, "mister": mister,
             }
         },
     }  # fmt: skip
@@ -98,6 +102,7 @@ def test_status_shows_the_running_bench_and_tells_an_alarm_by_its_exit_code(
     path.write_text(json.dumps(live))
     said = ask("status")
     assert said.exit_code == 0, said.output
+    assert "advice: batch 2 keeps the mist frequent" in said.output
     assert "base 19.9 °C, target 20.0 °C, base minus top +5.9 K" in said.output
     assert "humidity no reading" in said.output
     assert "mat ordered on, reported on" in said.output
