@@ -22,6 +22,8 @@ DELAY_LOW_S: Final = 300.0
 DELAY_HIGH_S: Final = 3 * 3600.0
 _LAG_SHARE: Final = 0.8
 """Share of the delay that is slow heating-through (a lag, met by looking ahead), not dead time."""
+_DOUBT_PER_S: Final = 0.15 / 7200.0
+"""... less of a delay beyond an hour, where a deep probe may well wait and not only lag."""
 _WINDOW_SHARE: Final = 0.2
 """Share of the relay's window that acts as dead time."""
 _GAIN_SHARE: Final = 0.6
@@ -116,9 +118,10 @@ def bench_gains(rate_k_s: float, delay_s: float, window_s: float) -> Gains:
     """
     rate_k_s = bounded(rate_k_s, RATE_LOW_K_S, RATE_HIGH_K_S)
     delay_s = bounded(delay_s, DELAY_LOW_S, DELAY_HIGH_S)
-    dead_s = (1.0 - _LAG_SHARE) * delay_s + _WINDOW_SHARE * window_s
+    lag_share = _LAG_SHARE - _DOUBT_PER_S * max(0.0, delay_s - 3600.0)
+    dead_s = (1.0 - lag_share) * delay_s + _WINDOW_SHARE * window_s
     tau_s = 1e9  # far slower than anything wanted: only rate = gain / tau counts
-    rule = simc_pid(rate_k_s * tau_s, tau_s, _LAG_SHARE * delay_s, dead_s, dead_s)
+    rule = simc_pid(rate_k_s * tau_s, tau_s, lag_share * delay_s, dead_s, dead_s)
     return Gains(_GAIN_SHARE * rule.gain, _INTEGRAL_SHARE * rule.integral_s, rule.derivative_s)
 
 
