@@ -15,6 +15,7 @@ from config.model import Mister, Relay, Site, probe_id
 from config.recipes import thaw
 from controller.entries import effective, lost, number_of
 from controller.records import Batch, Entry, EntryKind
+from controller.review.causes import Verdict
 from controller.review.summary import BatchSummary
 
 NOT_SAFETY = (
@@ -231,6 +232,20 @@ def alarms_text(out: Console, alarms: Sequence[Mapping[str, Any]]) -> None:
 
 
 # -- review -----------------------------------------------------------------------------------
+
+
+def causes_text(out: Console, verdict: Verdict) -> None:
+    """Why a batch did badly, worst suspicion first; nothing for one that did not."""
+    if verdict.answer == "not bad":
+        return
+    say(out, f"  why it may have failed: {verdict.text}", style="bold")
+    for rank, cause in enumerate(verdict.causes, 1):
+        say(out, f"  {rank}. {cause.title} ({cause.sure}, {cause.score:.2f}): {cause.measured}")
+        say(out, f"     {cause.compared}; {cause.beside}")
+        say(out, f"     next time: {cause.change}")
+    if verdict.unknown:
+        say(out, f"  not recorded, so not ruled out: {', '.join(verdict.unknown)}")
+    say(out, "  a suspicion from the records, not a verdict")
 
 
 def review_text(

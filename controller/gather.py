@@ -10,6 +10,9 @@ from config.recipes import Recipe, thaw
 from controller.entries import effective, stays
 from controller.journal.reader import Reader
 from controller.records import Batch, Entry, EntryKind
+from controller.review.cases import Case, case_of, did_badly, like, span_of
+from controller.review.causes import Verdict, explain
+from controller.review.exposure import Exposure, exposure_of
 from controller.review.summary import (
     BatchSummary,
     Climate,
@@ -41,11 +44,7 @@ def review_batch(reader: Reader, site: Site, batch: Batch, now_s: float) -> Batc
     return summarise(
         batch,
         recipe,
-        Climate(
-            _joined([_base(reader, stay) for stay in stood]),
-            _joined([_air(reader, stay, "air_temperature") for stay in stood]),
-            _joined([_air(reader, stay, "humidity") for stay in stood]),
-        ),
+        _climate(reader, stood),
         until_s=until_s,
         mat=mat,
         heat=heat,
@@ -65,6 +64,74 @@ def live_warmth(reader: Reader, batch: Batch, recipe: Recipe) -> LiveWarmth:
     stood = stays(batch, effective(reader.entries(batch.number)), until_s)
     base = _joined([_base(reader, stay) for stay in stood])
     return LiveWarmth.resumed(*base, recipe, batch.stuck_s)
+
+
+class CaseBook:
+    """The batches of a journal as cases, for the causes of their failures; each is made once.
+
+    now_s: UTC s up to which to look.  Raises JournalError.
+    """
+
+    def __init__(self, reader: Reader, site: Site, now_s: float) -> None:
+        self._reader = reader
+        self._site = site
+        self._now_s = now_s
+        self._entries = {b.number: effective(reader.entries(b.number)) for b in reader.batches()}
+        self._plain = {b.number: self._case(b, None) for b in reader.batches()}
+        self._full: dict[int, Case] = {}
+
+    def explain(self, number: int) -> Verdict:
+        """What may have made that batch fail; "not bad" is quick. Raises KeyError for no batch."""
+        case = self._plain[number]
+        others = list(self._plain.values())
+        if did_badly(case, like(case, others)[0], self._now_s):
+            others = [self._seen(n) for n, other in self._plain.items() if _bears_on(case, other)]
+            case = self._seen(number)
+        return explain(case, others, self._now_s)
+
+    def _seen(self, number: int) -> Case:
+        """The case with what it was exposed to."""
+        if number not in self._full:
+            batch = self._plain[number].batch
+            self._full[number] = self._case(batch, self._exposure(batch))
+        return self._full[number]
+
+    def _until_s(self, batch: Batch) -> float:
+        return self._now_s if batch.closed_s is None else min(self._now_s, batch.closed_s)
+
+    def _case(self, batch: Batch, exposure: Exposure | None) -> Case:
+        entries = self._entries[batch.number]
+        until_s = self._until_s(batch)
+        stood = stays(batch, entries, until_s) or [(f"{batch.bench}.{batch.bay}", 0.0, 0.0)]
+        place = max(stood, key=lambda stay: stay[2] - stay[1])[0]
+        return case_of(batch, entries, place, until_s, exposure)
+
+    def _exposure(self, batch: Batch) -> Exposure | None:
+        entries = self._entries[batch.number]
+        recipe = thaw(batch.recipe_json)
+        from_s, until_s = span_of(batch, entries, self._until_s(batch))
+        stood = stays(batch, entries, until_s)
+        if not stood:
+            return None
+        lived = _phases(batch, recipe, entries)
+        return exposure_of(
+            _climate(self._reader, stood),
+            _joined([_air(self._reader, stay, "light") for stay in stood]),
+            recipe,
+            from_s=from_s,
+            until_s=until_s,
+            limits=phase_limits(recipe, lived),
+            callus_s=next((at_s for at_s, phase in lived if phase != lived[0][1]), None),
+            gaps=tuple(Hole(*gap) for gap in self._reader.gaps(from_s, until_s)),
+            latitude_deg=self._site.site.latitude_deg,
+        )
+
+
+def _bears_on(case: Case, other: Case) -> bool:
+    """Whether another batch can be a comparison or a neighbour."""
+    alike = other.good and other.batch.kind == case.batch.kind
+    together = other.from_s < case.until_s and case.from_s < other.until_s
+    return alike or (together and other.place == case.place)
 
 
 def bay_share(batch: Batch, batches: Sequence[Batch], until_s: float) -> float:
@@ -102,6 +169,14 @@ def _phases(batch: Batch, recipe: Recipe, entries: Sequence[Entry]) -> list[tupl
         if entry.kind in (EntryKind.WEANED, EntryKind.TESTED) and entry.values.get("phase")
     ]
     return lived
+
+
+def _climate(reader: Reader, stood: Sequence[Stay]) -> Climate:
+    return Climate(
+        _joined([_base(reader, stay) for stay in stood]),
+        _joined([_air(reader, stay, "air_temperature") for stay in stood]),
+        _joined([_air(reader, stay, "humidity") for stay in stood]),
+    )
 
 
 def _base(reader: Reader, stay: Stay) -> Series:

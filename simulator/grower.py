@@ -33,7 +33,7 @@ class _Growing:
         self.phase = phase
         self.lot = Lot(plan.cuttings, NATURES[plan.nature])
         self.test_due_s = plan.at_s + plan.test_from_day * DAY_S
-        self.lost = {"dried": 0, "rotted": 0}
+        self.lost = {"dried": 0, "rotted": 0, "disease": 0}
         self.seen = (0.0, 0.0, 0.0)
 
 
@@ -139,7 +139,7 @@ class Grower:
             return
         rooted, callused = growing.lot.sample(tested)
         values = {"tested": str(tested), "rooted": str(rooted), "callused": str(callused)}
-        phase = _phase_after(growing.phase, rooted / tested, callused / tested)
+        phase = phase_after(growing.phase, rooted / tested, callused / tested)
         if phase != growing.phase and phase not in ("wean", "wean_late"):
             values["phase"] = phase
         book.enter(growing.number, "tested", values, utc_s, BY)
@@ -149,7 +149,11 @@ class Grower:
 
     def _count_lost(self, book: BatchBook, growing: _Growing, utc_s: float) -> None:
         now = growing.lot.tally()
-        for cause, dead in (("dried", now.dried), ("rotted", now.rotted)):
+        for cause, dead in (
+            ("dried", now.dried),
+            ("rotted", now.rotted),
+            ("disease", now.diseased),
+        ):
             fresh = dead - growing.lost[cause]
             if fresh > 0:
                 values = {"lost": str(fresh), "cause": cause}
@@ -173,7 +177,7 @@ def _closes_s(plan: Stick) -> float:
     return plan.at_s + days * DAY_S if days > 0.0 else float("inf")
 
 
-def _phase_after(phase: str, rooted: float, callused: float) -> str:
+def phase_after(phase: str, rooted: float, callused: float) -> str:
     """Next phase on what a test found; shares of those tested, 0..1. One step at a time."""
     if phase == "stick" and rooted + callused >= 0.5:
         return "callus"

@@ -21,11 +21,12 @@ from controller.cli.common import (
     site_of,
     utc_s,
 )
-from controller.faces import console, review_text, say
-from controller.gather import review_batch
+from controller.faces import causes_text, console, review_text, say
+from controller.gather import CaseBook, review_batch
 from controller.journal.upkeep import TABLES, export_csv
 from controller.journal.upkeep import backup as copy_journal
 from controller.places import find_journal
+from controller.review.causes import Verdict
 from controller.review.summary import BatchSummary
 
 
@@ -35,7 +36,11 @@ from controller.review.summary import BatchSummary
 @json_option
 @expected_errors
 def review(numbers: tuple[int, ...], journal_given: str | None, as_json: bool) -> None:
-    """What each batch got: warmth, hours in band, cold, hot and dry, water, heat and its cost."""
+    """What each batch got, and for one that did badly, what on record may have caused it.
+
+    Warmth, hours in band, cold, hot and dry, water, heat and its cost; then ranked causes, each
+    with what was measured, what good batches had, how sure it is, and what to change.
+    """
     path, reader = reader_for(journal_given)
     with reader:
         site = site_of(reader, path)
@@ -47,16 +52,24 @@ def review(numbers: tuple[int, ...], journal_given: str | None, as_json: bool) -
             raise Refused(f"no batch {', '.join(unknown)} in this journal; there are: {there}")
         chosen = [known[number] for number in numbers] if numbers else batches
         now_s = reviewed_at(reader.last_minute_s())
+        cases = CaseBook(reader, site, now_s)
         found = [
-            (review_batch(reader, site, batch, now_s), reader.entries(batch.number))
+            (
+                review_batch(reader, site, batch, now_s),
+                reader.entries(batch.number),
+                cases.explain(batch.number),
+            )
             for batch in chosen
         ]
     if as_json:
-        give_json([summary_data(summary) for summary, _ in found])
+        give_json(
+            [{**summary_data(one), "causes": causes_data(verdict)} for one, _, verdict in found]
+        )
         return
     out = console()
-    for summary, entries in found:
+    for summary, entries, verdict in found:
         review_text(out, summary, entries, site.site.zone)
+        causes_text(out, verdict)
         say(out)
     if not found:
         say(out, "no batch yet; `warmfoot batch stick` opens one")
@@ -82,6 +95,11 @@ def summary_data(summary: BatchSummary) -> dict[str, Any]:
     data["batch_kwh"] = summary.batch_kwh
     data["batch_cost"] = summary.batch_cost
     return data
+
+
+def causes_data(verdict: Verdict) -> dict[str, Any]:
+    """Why a batch did badly, as plain data."""
+    return {**verdict._asdict(), "causes": [cause._asdict() for cause in verdict.causes]}
 
 
 @click.command()

@@ -2,7 +2,7 @@
 
 import pytest
 
-from simulator.cuttings import NATURES, Lot, rate
+from simulator.cuttings import MATERIALS, NATURES, Lot, rate
 
 SOFT = NATURES["softwood"]
 
@@ -94,3 +94,52 @@ def test_counts_always_add_up_and_samples_fit():
 def test_a_lot_needs_a_cutting():
     with pytest.raises(ValueError, match="1 or more"):
         Lot(0, SOFT)
+
+
+@pytest.mark.parametrize("flaw", [name for name in MATERIALS if name != "sound"])
+def test_a_flaw_costs_cuttings_in_a_climate_that_sound_ones_root_in(flaw):
+    tallies = []
+    for material in (MATERIALS["sound"], MATERIALS[flaw]):
+        lot = Lot(100, SOFT, material)
+        for hour in range(24 * 38):
+            lot.advance(3600.0, 22.0, 0.6, 0.5 if 10 <= hour % 24 < 16 else 0.2)
+        tallies.append(lot.tally())
+    sound, flawed = tallies
+    assert sound.rooted > 80
+    assert flawed.rooted < 0.62 * sound.rooted
+    assert flawed.alive + flawed.dried + flawed.rotted + flawed.diseased == 100
+
+
+def test_losses_never_become_fewer():
+    lot = Lot(90, SOFT, MATERIALS["disease"])
+    before = (0, 0, 0)
+    for hour in range(24 * 25):
+        lot.advance(3600.0, 21.0, 0.0 if hour % 24 > 10 else 1.0, 0.9)
+        now = lot.tally()
+        gone = (now.dried, now.rotted, now.diseased)
+        assert all(new >= old for new, old in zip(gone, before, strict=True))
+        before = gone
+    assert sum(before) > 40
+
+
+def test_a_day_of_harmful_heat_or_cold_is_not_made_good_again():
+    """A day at 5 or at 35 degC harms rooting beyond the event: from memory, Carpenter, Hansen and
+    Carlson 1973. By how much is invented."""
+    rooted = []
+    for base_c in (21.0, 5.0, 35.0):
+        lot = grown(SOFT, 4, 22.0)
+        for _ in range(48):
+            lot.advance(3600.0, base_c, 0.5, 0.2)
+        for _ in range(24 * 50):
+            lot.advance(3600.0, 22.0, 0.5, 0.2)
+        rooted.append(lot.tally().rooted)
+    assert rooted[0] == 90
+    assert max(rooted[1:]) < 50
+
+
+def test_dark_days_slow_leafy_cuttings_and_not_leafless_ones():
+    for name, slower in (("softwood", True), ("hardwood", False)):
+        lots = [Lot(100, NATURES[name]), Lot(100, NATURES[name])]
+        for lot, light_mol in zip(lots, (6.0, 1.0), strict=True):
+            lot.advance(86400.0, 21.0, 0.5, 0.2, light_mol)
+        assert (lots[1].progress < 0.5 * lots[0].progress) is slower

@@ -37,6 +37,24 @@ def test_review_in_json_holds_the_same_figures(ask: Ask, journal: Path) -> None:
     assert found["warmth"]["degree_hours"] > 0
 
 
+def test_review_says_why_a_bad_batch_may_have_failed(ask: Ask) -> None:
+    stuck = ask("batch", "stick", "Hebe", "--kind", "semi_ripe", "--bay", "north", "--count", "40",
+                "--detail", "flowering=yes", "--detail", "young_growth=yes",
+                "--stuck", "2026-03-02 08:00")  # fmt: skip
+    assert stuck.exit_code == 0, stuck.output
+    closed = ask("batch", "close", "2", "--rooted", "4", "--at", "2026-03-03 18:00")
+    assert closed.exit_code == 0, closed.output
+    said = ask("review", "2").output
+    assert "why it may have failed: likely: flowering wood" in said
+    assert "1. flowering wood (likely, 0." in said
+    assert "next time: take shoots without buds" in said
+    assert "not recorded, so not ruled out: pest or disease, length" in said
+    (found,) = json.loads(ask("review", "2", "--json").output)
+    assert found["causes"]["answer"] == "explained"
+    assert found["causes"]["causes"][0]["key"] == "flowering"
+    assert "why it may have failed" not in ask("review", "1").output
+
+
 def test_review_of_a_batch_there_is_not_names_those_there_are(ask: Ask) -> None:
     said = ask("review", "9")
     assert said.exit_code == 5

@@ -7,7 +7,7 @@ import pytest
 
 from config.model import Site
 from config.recipes import Recipe, recipe_for
-from controller.gather import bay_share, live_warmth, review_batch
+from controller.gather import CaseBook, bay_share, live_warmth, review_batch
 from controller.journal.batches import BatchBook
 from controller.journal.reader import open_reader
 from controller.journal.writer import Journal
@@ -121,3 +121,59 @@ def test_review_ends_when_the_batch_was_closed(
         found = review_batch(reader, site, closed, t0 + 9e6)
     assert found.until_s == t0 + 3600.0
     assert found.warmth.span_s == 59 * 60
+
+
+def weeks(t0: int, left_c: float, right_c: float, days: int = 92) -> list[Row]:
+    """Rows every ten minutes: the left bay at one temperature, the right at another."""
+    rows: list[Row] = []
+    probes = {
+        "north.left.base1": left_c, "north.right.base2": right_c, "north.air": 12.0,
+        "north.rh": 80.0,
+    }  # fmt: skip
+    for t_s in range(t0, t0 + days * DAY, 600):
+        rows += [MinuteRow(t_s, name, v, v, v, 6, 1) for name, v in probes.items()]
+    return rows
+
+
+def closed(
+    book: BatchBook, recipe: Recipe, t0: int, bay: str, rooted: int, details: dict[str, str]
+) -> int:
+    batch = book.stick(
+        "Buxus", "semi_ripe", "north", bay, 100, float(t0), recipe=recipe, details=details
+    )
+    book.close(batch.number, t0 + 91.0 * DAY, rooted=rooted, by="me")
+    return batch.number
+
+
+def test_a_cold_bay_is_named_beside_a_warm_one(
+    journal: Journal, path: Path, site: Site, recipe: Recipe, t0: int
+) -> None:
+    """Four batches in the cold bay against four in the warm one, all else being the same."""
+    book = BatchBook(journal, site, clock=lambda: t0 + 92.0 * DAY)
+    journal.write(weeks(t0, 9.0, 20.0))
+    cold = [closed(book, recipe, t0, "left", 5, {"flowering": "no"}) for _ in range(4)]
+    warm = [closed(book, recipe, t0, "right", 80, {"flowering": "no"}) for _ in range(4)]
+    with open_reader(path) as reader:
+        cases = CaseBook(reader, site, t0 + 92.0 * DAY)
+        verdict = cases.explain(cold[0])
+        assert cases.explain(warm[0]).answer == "not bad"
+    (first, *_) = verdict.causes
+    assert (first.key, first.sure) == ("cold", "likely")
+    assert "below 15 °C for 100% of the time" in first.measured
+    assert first.compared == "0 of 4 good batches of Buxus had as much"
+    assert first.beside == "0 of 3 beside it did well"
+    assert "old wood" not in [cause.title for cause in verdict.causes]
+    assert "young growth" in verdict.unknown
+    assert "flowering" not in verdict.unknown
+
+
+def test_a_batch_of_before_there_were_probes_has_not_enough_data(
+    journal: Journal, path: Path, site: Site, recipe: Recipe, t0: int
+) -> None:
+    book = BatchBook(journal, site, clock=lambda: t0 + 92.0 * DAY)
+    journal.write(weeks(t0, 20.0, 20.0, days=92))
+    old = book.stick("Buxus", "semi_ripe", "north", "left", 100, t0 - 200.0 * DAY, recipe=recipe)
+    book.close(old.number, t0 - 100.0 * DAY, rooted=5, by="me")
+    with open_reader(path) as reader:
+        verdict = CaseBook(reader, site, t0 + 92.0 * DAY).explain(old.number)
+    assert verdict.text == "not enough data (coverage 0%)"
