@@ -89,6 +89,11 @@ class CaseBook:
             case = self._seen(number)
         return explain(case, others, self._now_s)
 
+    def strike(self, number: int) -> float | None:
+        """Strike rate of a closed batch, 0..1; None while it is open."""
+        case = self._plain[number]
+        return case.strike if case.done else None
+
     def _seen(self, number: int) -> Case:
         """The case with what it was exposed to."""
         if number not in self._full:

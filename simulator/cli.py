@@ -20,10 +20,11 @@ from controller.journal.errors import JournalError
 from controller.places import state_dir
 from simulator.faults import KINDS as FAULTS
 from simulator.faults import FaultError, parse_fault
-from simulator.report import as_data, tell
+from simulator.report import as_data, ended, tell, tell_season
 from simulator.rig import Rig
 from simulator.run import Rehearsal, Truth
 from simulator.scenario import Scenario, ScenarioError, load_scenario, scenario_names
+from simulator.season import truths, with_light, year
 from simulator.serve import open_mqtt, open_ptys, play, rewired, served_rig
 from simulator.weather import KINDS as WEATHERS
 from simulator.wires import PtyWire, Wire, WireError
@@ -33,6 +34,8 @@ EXIT_JOURNAL: Final = 4
 EXIT_REFUSED: Final = 5
 DEMO_FILE: Final = "alder_lane.toml"
 DEMO_SCENARIO: Final = "alder_lane"
+TICK_S: Final = 15.0
+SEASON_TICK_S: Final = 20.0
 
 
 @click.command()
@@ -45,6 +48,12 @@ DEMO_SCENARIO: Final = "alder_lane"
     metavar="NAME|FILE",
     show_default=True,
     help=f"What happens: {', '.join(scenario_names())}, or a file of your own.",
+)
+@click.option(
+    "--season",
+    is_flag=True,
+    help="Instead: a year of batches at the demonstration nursery in four stretches, about two "
+    "minutes, for review and its causes to have something to tell of.",
 )
 @click.option("--days", type=click.FloatRange(0.01, 400), help="Length; else the scenario's.")
 @click.option("--seed", type=int, help="Another weather and noise of the same kind.")
@@ -62,9 +71,7 @@ DEMO_SCENARIO: Final = "alder_lane"
     "--tick",
     "tick_s",
     type=click.FloatRange(2, 30),
-    default=15.0,
-    show_default=True,
-    help="Seconds between decisions.",
+    help="Seconds between decisions; else 15, and 20 for a season.",
 )
 @click.option(
     "--journal",
@@ -96,11 +103,12 @@ DEMO_SCENARIO: Final = "alder_lane"
 def rehearse(
     bench_file: Path | None,
     scenario: str,
+    season: bool,
     days: float | None,
     seed: int | None,
     weather: str | None,
     faults: tuple[str, ...],
-    tick_s: float,
+    tick_s: float | None,
     journal: Path | None,
     keep: bool,
     as_json: bool,
@@ -115,12 +123,23 @@ def rehearse(
     """
     try:
         site, text = _site(bench_file)
+        if season:
+            if bench_file or days or weather or faults or serve or scenario != DEMO_SCENARIO:
+                raise ScenarioError(
+                    "--season plays its own nursery, weather and faults; only --seed, --tick, "
+                    "--journal and --json go with it"
+                )
+            path = _journal_file(journal, keep=False)
+            text = with_light(text)
+            site = loads(text, DEMO_FILE)
+            _season(site, text, path, seed or 0, tick_s or SEASON_TICK_S, as_json)
+            return
         played = _scenario(scenario, seed, weather, faults)
         if serve:
             _serve(site, text, played, serve, broker, speed, bench_file)
         else:
             path = _journal_file(journal, keep)
-            _rehearse(site, text, played, path, days, tick_s, as_json)
+            _rehearse(site, text, played, path, days, tick_s or TICK_S, as_json)
     except ConfigError as error:
         _fail(str(error), EXIT_BENCH_FILE)
     except (ScenarioError, FaultError, WireError) as error:
@@ -194,6 +213,35 @@ def _rehearse(
     if stopped_early:
         out.print("stopped by Ctrl-C; what was played is in the journal")
     tell(out, rehearsal.site, played, truth, journal, took_s)
+
+
+def _season(site: Site, text: str, journal: Path, seed: int, tick_s: float, as_json: bool) -> None:
+    """Play the stretches of a year, one after another, into one journal."""
+    out = console(stderr=as_json)
+    begun_s = time.perf_counter()
+    played: list[tuple[Scenario, Truth]] = []
+    try:
+        for scenario in year(seed):
+            rehearsal = Rehearsal(
+                site, scenario, journal_path=journal, tick_s=tick_s, site_text=text
+            )
+            with rehearsal:
+                played.append((scenario, _with_progress(out, rehearsal)))
+    except KeyboardInterrupt:
+        out.print("stopped by Ctrl-C; what was played is in the journal")
+    took_s = time.perf_counter() - begun_s
+    batches = ended(site, journal, truths())
+    if as_json:
+        data = {
+            "took_s": round(took_s, 2),
+            "tick_s": tick_s,
+            "days_played": round(sum(truth.span_s for _, truth in played) / 86400, 2),
+            "journal": str(journal),
+            "batches": [one._asdict() for one in batches],
+        }
+        click.echo(json.dumps(data, indent=2))
+    else:
+        tell_season(out, played, batches, journal, took_s, tick_s)
 
 
 def _with_progress(out: Console, rehearsal: Rehearsal) -> Truth:

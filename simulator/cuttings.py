@@ -137,8 +137,8 @@ class Lot:
     """All cuttings of one batch. Advance it by the hour, or by any span up to a few hours."""
 
     __slots__ = (
-        "_age_s", "_alive", "_dried_share", "_dryness", "_harm", "_lost", "_needs", "_soak_s",
-        "_worst", "count", "material", "nature", "progress",
+        "_age_s", "_alive", "_dried_share", "_dryness", "_harm", "_lost", "_needs", "_ready",
+        "_rooted", "_soak_s", "_worst", "count", "material", "nature", "progress",
     )  # fmt: skip
 
     def __init__(self, count: int, nature: Nature, material: Material = SOUND) -> None:
@@ -154,6 +154,8 @@ class Lot:
         self._needs = [exp(spread.inv_cdf(rank)) * material.pace for rank in ranks]
         self.progress = 0.0
         self._age_s = self._harm = 0.0
+        self._ready = 0  # cuttings whose time has come, roots or not
+        self._rooted = 0.0  # of them with roots, before losses: harm spares those that have any
         self._dryness = self._worst = 0.0
         self._dried_share = 0.0
         self._soak_s = 0.0
@@ -178,11 +180,14 @@ class Lot:
         days = dt_s / 86400.0
         speed = rate(base_c, nature)
         if light_mol is not None and light_mol < nature.light_mol:
-            speed *= max(0.1, light_mol / nature.light_mol) ** 2
+            speed *= max(0.1, light_mol / nature.light_mol)
         self.progress += days / nature.days * speed
         hours = dt_s / HOUR_S
         bare = 1.0 - wet_share
-        unrooted = 1.0 - bisect_right(self._needs, self.progress) / self.count
+        ready = bisect_right(self._needs, self.progress)
+        self._rooted += (ready - self._ready) * exp(-self._harm)
+        self._ready = ready
+        unrooted = 1.0 - ready / self.count
         self._dryness += hours * bare * max(0.0, deficit_kpa - 0.25) * unrooted
         self._dryness *= 1.0 - min(1.0, 0.25 * hours * wet_share)
         below_k, above_k = nature.chill_c - base_c, base_c - nature.scorch_c
@@ -216,7 +221,7 @@ class Lot:
         alive = self.count - dried - rotted - diseased
         kept = alive / self.count
         progress = self.progress
-        rooted = round(kept * exp(-self._harm) * bisect_right(self._needs, progress))
+        rooted = round(kept * self._rooted)
         callus = self.nature.callus_share
         shown = round(kept * bisect_right(self._needs, progress / callus))
         return Tally(alive, max(0, shown - rooted), rooted, dried, rotted, diseased)

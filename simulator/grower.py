@@ -12,7 +12,8 @@ from config.model import Site
 from config.recipes import Recipe, recipe_for
 from controller.journal.batches import BatchBook
 from controller.journal.writer import Journal
-from simulator.cuttings import NATURES, Lot, Tally
+from controller.review.exposure import MOL_PER_J
+from simulator.cuttings import MATERIALS, NATURES, Lot, Tally
 from simulator.rig import Rig
 from simulator.scenario import DAY_S, Scenario, ScenarioError, Stick
 
@@ -31,7 +32,7 @@ class _Growing:
         self.place = place
         self.number = number
         self.phase = phase
-        self.lot = Lot(plan.cuttings, NATURES[plan.nature])
+        self.lot = Lot(plan.cuttings, NATURES[plan.nature], MATERIALS[plan.flaw])
         self.test_due_s = plan.at_s + plan.test_from_day * DAY_S
         self.lost = {"dried": 0, "rotted": 0, "disease": 0}
         self.seen = (0.0, 0.0, 0.0)
@@ -54,6 +55,8 @@ class Grower:
         self._closed: dict[int, Tally] = {}
         self._stuck: list[_Growing] = []
         self._last_s = 0.0
+        self._light_mol: float | None = None
+        self._today_mol = 0.0
 
     def tallies(self) -> dict[int, Tally]:
         """The true state of every lot, by batch number; closed ones as they were at closing."""
@@ -65,6 +68,9 @@ class Grower:
         self._last_s = elapsed_s
         if dt_s <= 0.0:
             return
+        self._today_mol += rig.weather.sun_w_m2 * dt_s * MOL_PER_J
+        if elapsed_s // DAY_S > (elapsed_s - dt_s) // DAY_S:
+            self._light_mol, self._today_mol = self._today_mol, 0.0
         for growing in self._growing:
             bench, bay = growing.place
             truth = rig.benches[bench].truth
@@ -76,7 +82,11 @@ class Grower:
             dry_s = span_s - (truth.wet_s - before[1])
             deficit_kpa = (truth.dry_kpa_s - before[2]) / dry_s if dry_s > 0.0 else 0.0
             growing.lot.advance(
-                span_s, rig.base_c(bench, bay), 1.0 - max(0.0, dry_s) / span_s, deficit_kpa
+                span_s,
+                rig.base_c(bench, bay),
+                1.0 - max(0.0, dry_s) / span_s,
+                deficit_kpa,
+                self._light_mol,
             )
 
     def act(self, elapsed_s: float, utc_s: float, rig: Rig) -> None:

@@ -220,7 +220,7 @@ def _batch(
     bench, bay = place.split(".") if "." in place else (place, "left")
     batch = Batch(
         number, sort.plant, sort.kind, bench, bay, "1", lot.count, begin_s, frozen, digest,
-        recipe.phases[0].name, begin_s, None, _answers(flaw, rng),
+        recipe.phases[0].name, begin_s, None, answers(flaw, rng),
     )  # fmt: skip
     entries = _life(batch, lot, climate, days)
     until_s = entries[-1].at_s
@@ -242,19 +242,22 @@ def _batch(
     return case_of(batch, entries, f"{bench}.{bay}", until_s, exposure)
 
 
-def _answers(flaw: str, rng: Random) -> dict[str, str]:
-    """The checklist as this grower filled it in: what is planted always, the rest mostly."""
+def answers(flaw: str, rng: Random, slips: float = 1.0) -> dict[str, str]:
+    """The checklist as this grower filled it in: what is planted always, the rest mostly.
+
+    slips: how often an answer speaks of a flaw that did no harm, beside what is usual here.
+    """
     said = {
-        "young_growth": "no" if rng.random() < 0.05 else "yes",
-        "flowering": "yes" if rng.random() < 0.05 else "no",
-        "pest_or_disease": "yes" if rng.random() < 0.03 else "no",
+        "young_growth": "no" if rng.random() < 0.05 * slips else "yes",
+        "flowering": "yes" if rng.random() < 0.05 * slips else "no",
+        "pest_or_disease": "yes" if rng.random() < 0.03 * slips else "no",
         "length_mm": str(rng.randrange(45, 110)),
         "nodes": str(rng.randrange(2, 5)),
         "leaves_kept": str(rng.choice((2, 2, 3, 4, 4))),
-        "base_stripped": "no" if rng.random() < 0.1 else "yes",
-        "cut_below_node": "no" if rng.random() < 0.1 else "yes",
+        "base_stripped": "no" if rng.random() < 0.1 * slips else "yes",
+        "cut_below_node": "no" if rng.random() < 0.1 * slips else "yes",
         "hours_to_sticking": f"{rng.uniform(0.3, 4.0):.1f}",
-        "mix_crumbled": "no" if rng.random() < 0.1 else "yes",
+        "mix_crumbled": "no" if rng.random() < 0.1 * slips else "yes",
         "afp_pct": str(rng.randrange(18, 33)),
     }
     kept = {key: value for key, value in said.items() if rng.random() < 0.8}

@@ -1,17 +1,19 @@
 """What a rehearsal says at its end."""
 
 import sys
+from collections.abc import Sequence
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 from rich.console import Console
 
 from config.model import Site
-from controller.faces import review_text, say
-from controller.gather import review_batch
+from controller.faces import Rows, review_text, say
+from controller.gather import CaseBook, review_batch
 from controller.journal.reader import open_reader
 from simulator.run import Truth
 from simulator.scenario import Scenario
+from simulator.season import YEAR_DAYS
 
 NEXT: Final = (
     ("why", "the last decisions, with their reasons"),
@@ -83,6 +85,83 @@ def tell(
     say(out, "next:", style="bold")
     for words, what in NEXT:
         say(out, f"  {_program()} {words} --journal {journal}   # {what}")
+
+
+class Ended(NamedTuple):
+    """How one batch of a season ended. strike: 0..1, None when not closed.  planted: "" for none.
+
+    found: what the review says.
+    """
+
+    number: int
+    plant: str
+    kind: str
+    strike: float | None
+    planted: str
+    found: str
+
+
+def ended(site: Site, journal: Path, planted: Sequence[str]) -> list[Ended]:
+    """Every batch of a season's journal with its truth beside what its review says."""
+    with open_reader(journal) as reader:
+        cases = CaseBook(reader, site, float(reader.last_minute_s() or 0) + 60.0)
+        made = []
+        for batch, truth in zip(reader.batches(), planted, strict=False):
+            verdict = cases.explain(batch.number)
+            found = "" if verdict.answer == "not bad" else verdict.text
+            strike = cases.strike(batch.number)
+            made.append(Ended(batch.number, batch.plant, batch.kind, strike, truth, found))
+    return made
+
+
+def tell_season(
+    out: Console,
+    played: Sequence[tuple[Scenario, Truth]],
+    batches: Sequence[Ended],
+    journal: Path,
+    took_s: float,
+    tick_s: float,
+) -> None:
+    """Say what a season played and left out, how its batches ended, and what to type next."""
+    days = sum(truth.span_s for _, truth in played) / 86400
+    say(
+        out,
+        f"a year at Alder Lane, an invented nursery with a light probe: {len(batches)} batches",
+        style="bold",
+    )
+    say(
+        out,
+        f"played {days:.0f} days of {YEAR_DAYS} in {took_s:.0f} s, the real controller on the full "
+        f"simulated bench, deciding every {tick_s:g} s",
+    )
+    say(
+        out,
+        f"not played: the {YEAR_DAYS - days:.0f} days between the stretches, which the journal has "
+        "no record of; winter evergreens and other kinds that take longer than a stretch",
+    )
+    for scenario, truth in played:
+        bays = [held for bench in truth.benches.values() for held in bench.bays.values()]
+        mean = sum(held.mean_c for held in bays) / max(1, len(bays))
+        water = sum(bench.mist_l for bench in truth.benches.values())
+        say(
+            out,
+            f"  {scenario.title}: {scenario.start:%d %b}, {truth.span_s / 86400:.0f} days, base "
+            f"{mean:.1f} °C on average, {water:.0f} litres",
+        )
+    say(out)
+    shown = Rows(out, "no.", "plant", "kind", "rooted", "planted cause", "what the review says")
+    for one in batches:
+        rooted = "open" if one.strike is None else f"{one.strike:.0%}"
+        shown.add_row(
+            str(one.number), one.plant, one.kind, rooted, one.planted.replace("_", " "), one.found
+        )
+    shown.show()
+    bad = next((one.number for one in batches if one.found), 1)
+    say(out)
+    say(out, f"the journal is {journal}")
+    say(out, "next:", style="bold")
+    say(out, f"  {_program()} review {bad} --journal {journal}   # a bad batch, and why")
+    say(out, f"  {_program()} batch list --all --journal {journal}   # all of them")
 
 
 def _program() -> str:

@@ -8,7 +8,7 @@ from typing import Any, Final, NamedTuple
 
 from config.model import Site
 from simulator.bench_params import PRESETS
-from simulator.cuttings import NATURES
+from simulator.cuttings import MATERIALS, NATURES
 from simulator.faults import Fault, FaultError, make_fault
 from simulator.spells import Spell, SpelledWeather
 from simulator.weather import KINDS, WeatherSource
@@ -25,7 +25,7 @@ class Stick(NamedTuple):
 
     nature: key of `cuttings.NATURES`.  cuttings: how many.  test_from_day, test_every_days: days
     after sticking on which `tested` of them are lifted.  close_after_days: 0 leaves it open.
-    details: as recorded at sticking.
+    details: as recorded at sticking.  flaw: key of `cuttings.MATERIALS`, what is wrong with them.
     """
 
     at_s: float
@@ -41,6 +41,7 @@ class Stick(NamedTuple):
     tested: int
     close_after_days: float
     details: dict[str, str]
+    flaw: str = "sound"
 
 
 class Note(NamedTuple):
@@ -219,6 +220,7 @@ class _Reading:
             tested=int(self.number("tested", 10)),
             close_after_days=self.number("close_after_days", 0),
             details=self.texts("details"),
+            flaw=self.one_of("flaw", MATERIALS, "sound"),
         )
         self.done()
         return made

@@ -5,7 +5,7 @@ it never got so far: what happens to rooted cuttings does not explain why others
 """
 
 from dataclasses import dataclass
-from math import acos, pi, radians, sin, tan
+from math import acos, cos, pi, radians, sin, tan
 from typing import Final
 
 import numpy as np
@@ -27,6 +27,10 @@ MOL_PER_J: Final = 2.02e-6
 """mol of photosynthetic light per joule of daylight: 4.57 umol/J for sun and sky within 400-700 nm
 (Thimijan and Heins 1983, HortScience 18: 818-822, from memory), and 0.442 of daylight's energy
 lying there (from memory)."""
+SKY_SHARE: Final = 0.4 * 0.5
+"""Share of the sunshine above the air that reaches a bench under a usual winter sky: FAO-56 Eq. 35
+with its a 0.25, b 0.50 and sun for 30 % of the day; then half for glass and frame. The last two are
+own choices."""
 DAY_S: Final = 86400
 
 
@@ -38,9 +42,9 @@ class Exposure:
     recipe's slow limit.  cold_run_h: longest run at or below harmful cold.  hot_h, harmful_hot_h:
     above the hot limit, at or above the harmful one.  top_hot_h: air above its limit.
     dry_day_kpa_h: VPD beyond the phase's band summed over the driest 24 h.  damp_days: most days on
-    end without a drying, from callus on.  light_mol: mean daily light, mol/m2.  short_day_h: mean
-    length of the day.  gap_h: longest stretch without record before it went on.  gap_fall_k: most
-    that the base had fallen across one.
+    end without a drying, from callus on.  light_mol: mean daily light, mol/m2.  sky_mol: the same
+    as date and latitude let expect it under glass.  gap_h: longest stretch without record before it
+    went on.  gap_fall_k: most that the base had fallen across one.
     """
 
     days: float
@@ -53,7 +57,7 @@ class Exposure:
     dry_day_kpa_h: float | None
     damp_days: int | None
     light_mol: float | None
-    short_day_h: float
+    sky_mol: float
     gap_h: float
     gap_fall_k: float
 
@@ -105,18 +109,22 @@ def exposure_of(
         dry_day_kpa_h=dry,
         damp_days=damp,
         light_mol=_light(sun),
-        short_day_h=day_length_h((from_s + until_s) / 2, latitude_deg),
+        sky_mol=sky_mj((from_s + until_s) / 2, latitude_deg) * 1e6 * MOL_PER_J * SKY_SHARE,
         gap_h=gap_h,
         gap_fall_k=fall_k,
     )
 
 
-def day_length_h(utc_s: float, latitude_deg: float) -> float:
-    """Hours of daylight on a date: FAO Irrigation and Drainage Paper 56, Eq. 24, 25 and 34."""
-    year_day = (utc_s / DAY_S + 0.25) % 365.2425 + 1.0
-    declination = 0.409 * sin(2.0 * pi * year_day / 365.0 - 1.39)
-    cosine = -tan(radians(max(-66.0, min(66.0, latitude_deg)))) * tan(declination)
-    return 24.0 / pi * acos(max(-1.0, min(1.0, cosine)))
+def sky_mj(utc_s: float, latitude_deg: float) -> float:
+    """Sunshine above the air on a date, MJ/m2 a day: FAO Irrigation and Drainage Paper 56, Eq. 21
+    and 23-25."""
+    angle = 2.0 * pi * ((utc_s / DAY_S + 0.25) % 365.2425 + 1.0) / 365.0
+    declination = 0.409 * sin(angle - 1.39)
+    latitude = radians(max(-66.0, min(66.0, latitude_deg)))
+    sunset = acos(max(-1.0, min(1.0, -tan(latitude) * tan(declination))))
+    high = sunset * sin(latitude) * sin(declination)
+    level = cos(latitude) * cos(declination) * sin(sunset)
+    return 1440.0 / pi * 0.0820 * (1.0 + 0.033 * cos(angle)) * (high + level)
 
 
 def _within(one: Series, from_s: float, until_s: float) -> Series:

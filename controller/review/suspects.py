@@ -110,14 +110,12 @@ def _gap(case: Case) -> float | None:
 
 
 def _dark(case: Case) -> float | None:
-    """How far the light was below 3 mol/m2 a day; without a light probe, half of how many hours
-    the days were shorter than ten, which says little and counts for little."""
+    """How far the light was below 3 mol/m2 a day; without a light probe as the date lets expect,
+    which counts for 1.2 at most."""
     seen = case.exposure
     if seen is None:
         return None
-    if seen.light_mol is not None:
-        return 3.0 - seen.light_mol
-    return min(0.8, (10.0 - seen.short_day_h) / 2.0)
+    return min(1.2, 3.0 - seen.sky_mol) if seen.light_mol is None else 3.0 - seen.light_mol
 
 
 def _dark_words(case: Case) -> str:
@@ -125,7 +123,7 @@ def _dark_words(case: Case) -> str:
     assert seen is not None
     if seen.light_mol is not None:
         return f"{seen.light_mol:.1f} mol/m2 of light a day"
-    return f"days of {seen.short_day_h:.1f} h; light itself was not measured"
+    return f"about {seen.sky_mol:.1f} mol/m2 of light a day, going by the date; not measured"
 
 
 def _top_hot(case: Case) -> float | None:

@@ -142,4 +142,4 @@ def test_dark_days_slow_leafy_cuttings_and_not_leafless_ones():
         lots = [Lot(100, NATURES[name]), Lot(100, NATURES[name])]
         for lot, light_mol in zip(lots, (6.0, 1.0), strict=True):
             lot.advance(86400.0, 21.0, 0.5, 0.2, light_mol)
-        assert (lots[1].progress < 0.5 * lots[0].progress) is slower
+        assert (lots[1].progress < 0.4 * lots[0].progress) is slower

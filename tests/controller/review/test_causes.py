@@ -15,7 +15,7 @@ T0, DAY = 1_772_409_600.0, 86400.0
 NOW = T0 + 100 * DAY
 FINE = Exposure(
     days=30.0, known_share=1.0, cold_share=0.05, cold_run_h=0.0, hot_h=0.0, harmful_hot_h=0.0,
-    top_hot_h=0.0, dry_day_kpa_h=0.3, damp_days=0, light_mol=8.0, short_day_h=15.0, gap_h=0.5,
+    top_hot_h=0.0, dry_day_kpa_h=0.3, damp_days=0, light_mol=8.0, sky_mol=9.0, gap_h=0.5,
     gap_fall_k=0.0,
 )  # fmt: skip
 COLD = replace(FINE, cold_share=0.6, cold_run_h=9.0)
@@ -80,6 +80,7 @@ def test_a_cold_base_is_named_measured_compared_and_given_a_change():
         (replace(FINE, damp_days=9), [("rotted", 70)], "never_dry"),
         (replace(FINE, gap_h=30.0, gap_fall_k=9.0), [("dried", 50)], "no_record"),
         (replace(FINE, light_mol=0.9), [], "dark"),
+        (replace(FINE, light_mol=None, sky_mol=1.6), [], "dark"),
         (replace(FINE, top_hot_h=40.0), [("dried", 80)], "hot_top"),
     ],
 )

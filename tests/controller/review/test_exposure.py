@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from config.recipes import recipe_for
-from controller.review.exposure import day_length_h, exposure_of
+from controller.review.exposure import exposure_of, sky_mj
 from controller.review.summary import Climate, Hole
 from sensors.moist_air import vpd_kpa
 
@@ -90,18 +90,29 @@ def test_light_is_summed_to_a_day():
 
 
 @pytest.mark.parametrize(
-    ("utc_s", "latitude_deg", "hours_of_day"),
-    # FAO Irrigation and Drainage Paper 56, example 9: 3 September at 20 degrees south, 11.7 h; by
-    # the same table 24 h / 2 at the equator. The solstice at Dublin from memory: 7.5 h,
-    # of which refraction and the sun's width, that Eq. 34 leaves out, are a quarter.
+    ("utc_s", "latitude_deg", "megajoules"),
+    # FAO Irrigation and Drainage Paper 56, example 8: 3 September at 20 degrees south, 32.2 MJ/m2.
+    # Its Annex 2, table 2.6, mid-month at 50 degrees north: June 41.9, December 8.2, from memory
+    # and so loosely.
     [
-        (1_788_436_800, -20.0, 11.7),
-        (1_788_436_800, 0.0, 12.0),
-        (1_797_854_400, 53.3, 7.25),
+        (1_788_436_800, -20.0, 32.2),
+        (1_781_524_800, 50.0, 41.7),
+        (1_797_336_000, 50.0, 8.0),
     ],
 )
-def test_length_of_the_day(utc_s, latitude_deg, hours_of_day):
-    assert day_length_h(utc_s, latitude_deg) == pytest.approx(hours_of_day, abs=0.15)
+def test_sunshine_above_the_air(utc_s, latitude_deg, megajoules):
+    assert sky_mj(utc_s, latitude_deg) == pytest.approx(megajoules, abs=0.7)
+
+
+def test_light_by_the_date_is_poor_in_a_northern_december_and_ample_in_june():
+    seen = {
+        month: exposure_of(
+            Climate(NOTHING, NOTHING, NOTHING), NOTHING, RECIPE, from_s=from_s,
+            until_s=from_s + 30 * DAY, limits=[], callus_s=None, gaps=(), latitude_deg=53.3,
+        ).sky_mol
+        for month, from_s in (("december", 1_796_083_200), ("june", 1_780_272_000))
+    }  # fmt: skip
+    assert seen["december"] < 3.0 < 10.0 < seen["june"]
 
 
 def test_a_gap_is_told_with_the_fall_of_the_base_and_only_when_the_record_goes_on():
