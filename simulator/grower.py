@@ -70,7 +70,8 @@ class Grower:
             return
         self._today_mol += rig.weather.sun_w_m2 * dt_s * MOL_PER_J
         if elapsed_s // DAY_S > (elapsed_s - dt_s) // DAY_S:
-            self._light_mol, self._today_mol = self._today_mol, 0.0
+            # The steady weather has no sun at all, and is not meant to be dark.
+            self._light_mol, self._today_mol = self._today_mol or None, 0.0
         for growing in self._growing:
             bench, bay = growing.place
             truth = rig.benches[bench].truth
