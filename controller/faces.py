@@ -245,7 +245,8 @@ def causes_text(out: Console, verdict: Verdict) -> None:
         say(out, f"     next time: {cause.change}")
     if verdict.unknown:
         say(out, f"  not recorded, so not ruled out: {', '.join(verdict.unknown)}")
-    say(out, "  a suspicion from the records, not a verdict")
+    if verdict.causes:
+        say(out, "  suspicions from the records, no verdict")
 
 
 def review_text(

@@ -10,7 +10,7 @@ from config.recipes import Recipe, thaw
 from controller.entries import effective, stays
 from controller.journal.reader import Reader
 from controller.records import Batch, Entry, EntryKind
-from controller.review.cases import Case, case_of, did_badly, like, span_of
+from controller.review.cases import Case, case_of, did_badly, like, neighbours, span_of
 from controller.review.causes import Verdict, explain
 from controller.review.exposure import Exposure, exposure_of
 from controller.review.summary import (
@@ -84,8 +84,10 @@ class CaseBook:
         """What may have made that batch fail; "not bad" is quick. Raises KeyError for no batch."""
         case = self._plain[number]
         others = list(self._plain.values())
-        if did_badly(case, like(case, others)[0], self._now_s):
-            others = [self._seen(n) for n, other in self._plain.items() if _bears_on(case, other)]
+        good = like(case, others)[0]
+        if did_badly(case, good, self._now_s):
+            bearing = [*good, *neighbours(case, others)]
+            others = [self._seen(n) for n in sorted({one.batch.number for one in bearing})]
             case = self._seen(number)
         return explain(case, others, self._now_s)
 
@@ -130,13 +132,6 @@ class CaseBook:
             gaps=tuple(Hole(*gap) for gap in self._reader.gaps(from_s, until_s)),
             latitude_deg=self._site.site.latitude_deg,
         )
-
-
-def _bears_on(case: Case, other: Case) -> bool:
-    """Whether another batch can be a comparison or a neighbour."""
-    alike = other.good and other.batch.kind == case.batch.kind
-    together = other.from_s < case.until_s and case.from_s < other.until_s
-    return alike or (together and other.place == case.place)
 
 
 def bay_share(batch: Batch, batches: Sequence[Batch], until_s: float) -> float:

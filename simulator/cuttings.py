@@ -148,7 +148,7 @@ class Lot:
         self.count = count
         self.nature = nature
         self.material = material
-        able = round(count * nature.strike * material.able)
+        able = min(count, round(count * nature.strike * material.able))
         spread = NormalDist(0.0, nature.spread)
         ranks = [(i + 0.5) / able for i in range(able)]
         self._needs = [exp(spread.inv_cdf(rank)) * material.pace for rank in ranks]

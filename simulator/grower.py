@@ -4,6 +4,7 @@ What is written down comes from the true state of the simulated cuttings, as a c
 find it. Batches are entered as another program on the same machine would enter them.
 """
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Final
 
@@ -32,7 +33,9 @@ class _Growing:
         self.place = place
         self.number = number
         self.phase = phase
-        self.lot = Lot(plan.cuttings, NATURES[plan.nature], MATERIALS[plan.flaw])
+        material = MATERIALS[plan.flaw]
+        material = replace(material, able=material.able * plan.vigour)
+        self.lot = Lot(plan.cuttings, NATURES[plan.nature], material)
         self.test_due_s = plan.at_s + plan.test_from_day * DAY_S
         self.lost = {"dried": 0, "rotted": 0, "disease": 0}
         self.seen = (0.0, 0.0, 0.0)

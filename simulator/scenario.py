@@ -26,6 +26,7 @@ class Stick(NamedTuple):
     nature: key of `cuttings.NATURES`.  cuttings: how many.  test_from_day, test_every_days: days
     after sticking on which `tested` of them are lifted.  close_after_days: 0 leaves it open.
     details: as recorded at sticking.  flaw: key of `cuttings.MATERIALS`, what is wrong with them.
+    vigour: factor on the share able to root, for how batches differ without a known reason.
     """
 
     at_s: float
@@ -42,6 +43,7 @@ class Stick(NamedTuple):
     close_after_days: float
     details: dict[str, str]
     flaw: str = "sound"
+    vigour: float = 1.0
 
 
 class Note(NamedTuple):
@@ -221,8 +223,11 @@ class _Reading:
             close_after_days=self.number("close_after_days", 0),
             details=self.texts("details"),
             flaw=self.one_of("flaw", MATERIALS, "sound"),
+            vigour=self.number("vigour", 1.0),
         )
         self.done()
+        if not 0.0 <= made.vigour <= 2.0:
+            raise self.wrong(f"vigour = {made.vigour:g}; 0 to 2, 1 is usual")
         return made
 
     def note(self) -> Note:

@@ -12,6 +12,8 @@ from controller.review.exposure import Exposure
 DAY_S: Final = 86400.0
 FEW_STUCK: Final = 8
 """Batches of fewer cuttings than this are neither good nor bad; common practice, no source."""
+LIKE_MOST: Final = 12
+"""Good batches to compare with at most: older ones say less; own choice."""
 YES: Final = frozenset({"yes", "y", "true", "1"})
 NO: Final = frozenset({"no", "n", "false", "0"})
 CHECKLIST: Final = {
@@ -150,7 +152,8 @@ def _weaned_unrooted(entries: Sequence[Entry]) -> bool:
 def like(case: Case, others: Sequence[Case]) -> tuple[list[Case], str]:
     """The good batches to compare with, and what they have in common with it, in words.
 
-    Those of the same plant and kind when there are at least three, else all of the kind.
+    Those of the same plant and kind when there are at least three, else all of the kind; of either
+    the newest `LIKE_MOST`.
     """
     good = [
         other
@@ -159,10 +162,11 @@ def like(case: Case, others: Sequence[Case]) -> tuple[list[Case], str]:
         and other.batch.number != case.batch.number
         and other.batch.kind == case.batch.kind
     ]
+    good.sort(key=lambda other: (-other.from_s, -other.batch.number))
     same = [other for other in good if other.batch.plant.lower() == case.batch.plant.lower()]
     if len(same) >= 3:
-        return same, f"good batches of {case.batch.plant}"
-    return good, f"good {case.recipe.title.lower()} batches"
+        return same[:LIKE_MOST], f"good batches of {case.batch.plant}"
+    return good[:LIKE_MOST], f"good {case.recipe.title.lower()} batches"
 
 
 def neighbours(case: Case, others: Sequence[Case]) -> list[Case]:

@@ -87,3 +87,15 @@ def test_kind_without_a_recipe_is_refused_before_anything_is_played(site, tmp_pa
     scenario = parse_scenario(TEXT.replace('kind = "softwood"', 'kind = "sofwood"'), "t.toml")
     with pytest.raises(ScenarioError, match="softwood"):
         Grower(site, scenario, tmp_path / "b.db")
+
+
+@pytest.mark.parametrize(("key", "most"), [('flaw = "old_wood"', 40), ("vigour = 0.5", 55)])
+def test_what_is_wrong_with_a_batch_is_said_in_the_scenario_and_felt(book_of, key, most):
+    _, grower = book_of(TEXT.replace("count = 100", f"count = 100\n{key}"))
+    assert 10 < grower.tallies()[1].rooted <= most
+
+
+@pytest.mark.parametrize("key", ['flaw = "moon"', "vigour = 3"])
+def test_a_flaw_or_vigour_that_there_is_none_of_is_refused(key):
+    with pytest.raises(ScenarioError, match=key.split()[0]):
+        parse_scenario(TEXT.replace("count = 100", f"count = 100\n{key}"), "t.toml")

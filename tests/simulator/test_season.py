@@ -42,6 +42,15 @@ def test_stretches_follow_one_another_and_batches_end_within_them():
             assert plan.at_s + plan.close_after_days * DAY_S < scenario.days * DAY_S
 
 
+def test_like_batches_differ_and_powder_helps_the_woody_ones():
+    plans = [plan for scenario in year() for plan in scenario.sticks if plan.flaw == "sound"]
+    woody = [plan for plan in plans if plan.kind not in ("herbaceous", "hardwood")]
+    with_powder = [plan.vigour for plan in woody if plan.details["hormone"] == "talc"]
+    without = [plan.vigour for plan in woody if plan.details["hormone"] == "none"]
+    assert len({round(plan.vigour, 3) for plan in plans}) > len(plans) / 2
+    assert sum(with_powder) / len(with_powder) > sum(without) / len(without) + 0.03
+
+
 def test_a_fault_is_meant_for_batches_that_stand_there_while_it_lasts():
     for stretch, scenario in zip(YEAR, year(), strict=True):
         causes = dict(stretch.meant)

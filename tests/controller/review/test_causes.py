@@ -152,6 +152,14 @@ def test_what_good_batches_had_as_well_explains_little():
     assert "no good softwood batches yet" in none.causes[0].compared
 
 
+def test_the_newest_like_batches_are_compared_with():
+    """Twelve new ones in flower and thirty old ones without: the new ones speak."""
+    new = good(12, flowering="yes")
+    old = [case(100 + i, 85, place="south.right", stuck_s=T0 - 400 * DAY) for i in range(30)]
+    verdict = explain(case(details={"flowering": "yes"}), [*old, *new], NOW)
+    assert verdict.answer == "nothing recorded explains it"
+
+
 def test_the_way_they_went_points_to_the_cause():
     """The same dry day and the same wet mix: dried cuttings speak for one, rot for the other."""
     both = replace(FINE, dry_day_kpa_h=3.0)
