@@ -80,12 +80,17 @@ class Case(NamedTuple):
         return _leading(details.get(key, details.get(OTHER_KEYS.get(key, ""), "")))
 
     def unknown(self) -> list[str]:
-        """What of the checklist was not recorded, in words."""
-        return [
+        """What was not recorded, in words: of the checklist, and of the climate of leafy ones."""
+        blank = [
             words
             for key, words in CHECKLIST.items()
             if self.answer(key) is None and self.figure(key) is None
         ]
+        seen = self.exposure
+        if self.recipe.leafy and seen is not None:
+            blank += ["humidity"] if seen.dry_day_kpa_h is None else []
+            blank += ["light"] if seen.light_mol is None else []
+        return blank
 
 
 def _leading(text: str) -> float | None:
@@ -121,11 +126,12 @@ def case_of(
         rooted = round(alive * number_of(found, "rooted") / number_of(found, "tested"))
     signs: dict[str, float] = {}
     failed = batch.cuttings - (rooted or 0)
+    dead = sum(gone.values())
     if failed > 0:
-        signs = {cause: count / failed for cause, count in gone.items() if count}
-        stalled = failed - sum(gone.values())
-        if stalled > 0:
-            signs["stalled"] = stalled / failed
+        whole = max(failed, dead)  # some of the dead may have been counted before a split
+        signs = {cause: count / whole for cause, count in gone.items() if count}
+        if failed > dead:
+            signs["stalled"] = (failed - dead) / whole
     return Case(
         batch,
         recipe,

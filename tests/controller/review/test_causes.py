@@ -185,6 +185,19 @@ def test_blanks_are_unknown_and_never_fine():
     assert verdict.unknown == ("flowering", "air-filled porosity")
 
 
+def test_probes_that_are_missing_leave_their_causes_open():
+    bare = replace(FINE, dry_day_kpa_h=None, damp_days=None, light_mol=None)
+    assert explain(case(exposure=bare), good(), NOW).unknown == ("humidity", "light")
+    leafless = explain(case(kind="hardwood", exposure=bare), [], NOW)
+    assert leafless.unknown == ()
+
+
+def test_shares_of_the_lost_never_exceed_the_whole():
+    """Sixty were lost before forty were split off."""
+    made = case(rooted=5, lost=[("rotted", 60), ("dried", 50)])
+    assert sum(made.signs.values()) == pytest.approx(1.0)
+
+
 @pytest.mark.parametrize("word", ["perhaps", "", "ja", "7 or so"])
 def test_an_answer_that_cannot_be_read_is_no_answer(word):
     verdict = explain(case(details=dict.fromkeys(ASKED, word)), good(), NOW)
