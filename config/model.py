@@ -206,6 +206,9 @@ class HeatPlan(Record):
     ride: Literal["low", "target", "high"] = "target"
     """Where in the good band to hold: low saves heat, high saves days."""
     parts: tuple[DayPart, ...] = ()
+    warm_early: StrictBool = True
+    """Warm the base within its good band before dearer hours and lean on that in them, where it
+    saves money and no warmth is lost."""
     window_s: Annotated[float, _number(60, 3600)] = 2200.0
     """Length of the time-proportioning window; the default is 40 windows a day."""
     shortest_s: Annotated[float, _number(5, 600)] = 60.0
@@ -293,6 +296,16 @@ class Tariff(Record):
     currency: Annotated[StrictStr, Field(pattern=r"^[A-Z]{3}$")] = "EUR"
     price_per_kwh: Annotated[float, _number(0, 1000)]
     windows: tuple[TariffWindow, ...] = ()
+
+    def price_at(self, local_minute: int) -> float:
+        """Per kWh at a minute after local midnight, 0..1439: of the first window it lies in."""
+        for window in self.windows:
+            first = window.start.hour * 60 + window.start.minute
+            last = window.end.hour * 60 + window.end.minute
+            after, before = local_minute >= first, local_minute < last
+            if (after and before) if first < last else (after or before):
+                return window.price_per_kwh
+        return self.price_per_kwh
 
 
 class Route(Record):

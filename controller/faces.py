@@ -110,7 +110,39 @@ def check_text(out: Console, site: Site, bench_file: Path) -> None:
     relays.show()
     for line in cautions(site):
         say(out, f"note: {line}")
+    for line in thrift(site):
+        say(out, line)
     say(out, NOT_SAFETY)
+
+
+def thrift(site: Site) -> list[str]:
+    """Where each bay's base rides in its band, and which go by the hours of the tariff."""
+    rides: dict[str, list[str]] = {}
+    early: list[str] = []
+    prices = set() if site.tariff is None else {site.tariff.price_at(m) for m in range(1440)}
+    for bench_name, bench in site.benches.items():
+        for bay in bench.bays:
+            plan = bench.heat_for(bay)
+            place = f"{bench_name}.{bay}"
+            if plan.ride != "target":
+                kept = "" if plan.target_c is None else "not"
+                rides.setdefault(kept or plan.ride, []).append(place)
+            if len(prices) > 1 and plan.warm_early and not plan.parts:
+                early.append(place)
+    found = [f"{', '.join(places)}: {_RIDES[ride]}" for ride, places in rides.items()]
+    if early:
+        found.append(
+            f"{', '.join(early)}: warmed before dear hours and let down in them, within the good "
+            "band, where that saves money and no warmth is lost (warm_early = false stops it)"
+        )
+    return found
+
+
+_RIDES = {
+    "low": "rides low in the good band (saves heat, costs days)",
+    "high": "rides high in the good band (saves days, costs heat)",
+    "not": "ride is not used, because target_c says where to hold; leave one of them out",
+}
 
 
 def cautions(site: Site) -> list[str]:

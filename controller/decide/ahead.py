@@ -16,6 +16,9 @@ from controller.decide.drift import SLOT_S, Course, Plant, at_time
 HOLD: Final = ""
 COAST: Final = "coast"
 STORE: Final = "store"
+EARLY: Final = "early"
+DEAR: Final = "dear"
+"""Warmed before dearer hours, and leaning on warmth banked in them; see `thrift`."""
 EVERY_S: Final = 600.0
 SLOTS: Final = 44
 """Half hours looked ahead."""
@@ -53,16 +56,19 @@ class Want(NamedTuple):
 
 
 class Ahead(NamedTuple):
-    """plan: HOLD, COAST or STORE.  weighed_s: when.
+    """plan: HOLD, COAST, STORE, EARLY or DEAR.  weighed_s: when.
 
     need: duty that will hold the target a delay ahead, need_slope: its change per second; NaN and 0
-    where no day is known.
+    where no day is known.  shift_k: of the target while the plan is EARLY or DEAR.  bank_kh: warmth
+    lately gained above the target, which dear hours may use.
     """
 
     plan: str = HOLD
     weighed_s: float = float("-inf")
     need: float = nan
     need_slope: float = 0.0
+    shift_k: float = 0.0
+    bank_kh: float = 0.0
 
 
 NOT_LOOKED: Final = Ahead()

@@ -13,6 +13,7 @@ from config.bounds import BASE_CEILING_C, BASE_TRIP_C
 from config.model import MistTime, Site
 from controller.decide.leases import usual_lease_s
 from controller.decide.limits import Limits, limits_for, times_new
+from controller.decide.prices import Prices
 from controller.records import RelayOrder
 
 BARS_HEAT: Final = ("base_overheat", "mat_stuck_on")
@@ -31,7 +32,8 @@ class BayAims:
     stop.  why: short words for where the target comes from, "batch 3 Buxus", "bench file".
     tuned: the PID settings are the bench file's own, so nothing learned replaces them.
     rate_k_s, delay_s, lift_k: expected rise at full duty, its delay, and what it comes to in the
-    end over an unheated base.  place: "north.left".
+    end over an unheated base.  prices: of the half hours to come, None where they do not change or
+    the bay does not go by them.  place: "north.left".
     """
 
     bench: str
@@ -61,6 +63,7 @@ class BayAims:
     rate_k_s: float = 5.3e-4
     delay_s: float = 1500.0
     lift_k: float = 14.0
+    prices: Prices | None = None
     place: str = ""
 
 

@@ -15,6 +15,7 @@ from config.model import Bay, Bench, HeatPlan, MistPlan, Site, mat_id, mister_id
 from controller.decide.aims import Aims, BayAims, MistAims
 from controller.decide.leaf import FILM_USUAL_KPA_MIN_S, film_kpa_min_s
 from controller.decide.lots import Lot, held_at, lots_of
+from controller.decide.prices import Prices, prices_at
 from controller.decide.tuning import (
     Gains,
     bench_gains,
@@ -51,6 +52,7 @@ def build_aims(site: Site, batches: Sequence[Batch], now: Now) -> Aims:
     bays: dict[tuple[str, str], BayAims] = {}
     mist: dict[str, MistAims] = {}
     minute = _local_minute(site, now)
+    prices = prices_at(site.tariff, site.site.timezone, now.utc_s) if now.trusted else None
     for bench_name, bench in site.benches.items():
         on_bench: list[Lot] = []
         for index, (bay_name, bay) in enumerate(bench.bays.items()):
@@ -60,7 +62,7 @@ def build_aims(site: Site, batches: Sequence[Batch], now: Now) -> Aims:
                 lots = [held_at(bench.recipe)]
             stagger = index / len(bench.bays)
             bays[bench_name, bay_name] = _bay_aims(
-                bench_name, bay_name, bay, bench.heat_for(bay_name), lots, minute, stagger
+                bench_name, bay_name, bay, bench.heat_for(bay_name), lots, minute, stagger, prices
             )
         mist[bench_name] = _mist_aims(bench_name, bench, on_bench)
     return Aims(site, bays, mist)
@@ -94,6 +96,7 @@ def _bay_aims(
     lots: list[Lot],
     minute: int | None,
     stagger: float,
+    prices: Prices | None,
 ) -> BayAims:
     mat = bay.mat
     declared = mat.cutout == "declared"
@@ -136,6 +139,7 @@ def _bay_aims(
         rate_k_s=rate_k_s,
         delay_s=delay_s,
         lift_k=expected_lift_k(mat.power_w, mat.area_m2),
+        prices=prices if plan.warm_early and not plan.parts else None,
         place=f"{bench}.{name}",
     )
 

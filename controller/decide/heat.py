@@ -16,7 +16,8 @@ from controller.decide.aims import BayAims
 from controller.decide.changing import changed
 from controller.decide.drift import coming, noted
 from controller.decide.state import BayState, Sums
-from controller.decide.target import band, wanted
+from controller.decide.target import band, may_lift, wanted
+from controller.decide.thrift import thrifty
 from controller.decide.tuning import Gains, bounded
 from controller.records import Reason
 from sensors.clock import Now
@@ -129,12 +130,16 @@ def _ahead(
     # In the first warm-up a tray soaks up heat that no single store accounts for.
     judged_c = nan if isnan(state.integral) else base_c
     drift = noted(state.drift, plant, judged_c, min(1.0, sums.on_s / dt_s), now.utc_s)
-    if 0.0 <= now.mono_s - state.ahead.weighed_s < EVERY_S:
+    since_s = now.mono_s - state.ahead.weighed_s
+    # The price may change with the half hour, so that then is always a time to look.
+    if 0.0 <= since_s < EVERY_S and (aims.prices is None or drift.slot == state.drift.slot):
         return {"drift": drift}
-    courses = coming(drift, SLOTS)
-    ahead = looked(
-        state.ahead, plant, base_c, drift.heat, courses, band(aims), now.mono_s, now.utc_s
-    )
+    courses, want = coming(drift, SLOTS), band(aims)
+    ahead = looked(state.ahead, plant, base_c, drift.heat, courses, want, now.mono_s, now.utc_s)
+    if aims.prices is not None:
+        prices = aims.prices.coming(now.utc_s)
+        lift = may_lift(aims, base_c, state.top_mean_c)
+        ahead = thrifty(state.ahead, ahead, plant, base_c, drift.heat, courses, prices, want, lift)
     return {"drift": drift, "ahead": ahead}
 
 

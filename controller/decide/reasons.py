@@ -16,6 +16,9 @@ HEAT_REASONS: Final[dict[str, str]] = {
     "well above its target: on {2} % of the time",
     "storing": "base {0} °C, lifted to {1} °C ahead of hours in which, going by the last days, the "
     "mat alone will not hold it: on {2} % of the time",
+    "warming_early": "base {0} °C, warming to {1} °C before the dear hours: on {2} % of the time",
+    "dear_hours": "base {0} °C, dear hours: leaning on warmth banked before, down to {1} °C: on "
+    "{2} % of the time",
     "lost": "no base probe can be believed: heat off",
     "lost_carried": "no base probe can be believed: {0} % of the time as a stopgap, "
     "for {1} h more at most",

@@ -7,9 +7,10 @@ stop early enough (`ahead`).
 from math import isnan
 from typing import Final, NamedTuple
 
-from controller.decide.ahead import COAST, STORE, Want
+from controller.decide.ahead import COAST, DEAR, EARLY, STORE, Want
 from controller.decide.aims import BayAims
 from controller.decide.state import BayState
+from controller.decide.tuning import bounded
 
 WARM_BEFORE_HOT_K: Final = 3.0
 """The top counts as warm from this far below its hot limit."""
@@ -37,15 +38,26 @@ def wanted(aims: BayAims, state: BayState, base_c: float, top_c: float, dt_s: fl
     planned_c = band(aims).plan_c(plan)
     if plan == COAST and planned_c < yielded_c:
         return Wanted(planned_c, "coasting", yield_k)
+    shifted_c = bounded(aims.target_c + state.ahead.shift_k, aims.good_low_c, aims.good_high_c)
+    if plan == DEAR and shifted_c < yielded_c:
+        return Wanted(shifted_c, "dear_hours", yield_k)
     if yield_k > 0.05:
         return Wanted(yielded_c, "cool_top", yield_k)
     if plan == STORE:
         return Wanted(planned_c, "storing", yield_k)
+    if plan == EARLY:
+        return Wanted(shifted_c, "warming_early", yield_k)
     return Wanted(yielded_c, "", yield_k)
 
 
 def band(aims: BayAims) -> Want:
     return Want(aims.target_c, aims.good_low_c, aims.good_high_c)
+
+
+def may_lift(aims: BayAims, base_c: float, top_c: float) -> bool:
+    """Whether the top leaves room for a base above its target; not where it is not known."""
+    cool = top_c < aims.top_hot_c - WARM_BEFORE_HOT_K
+    return cool and base_c - top_c >= aims.difference_c
 
 
 def _hot_share(aims: BayAims, base_c: float, top_c: float) -> float:

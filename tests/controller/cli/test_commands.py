@@ -260,6 +260,27 @@ def test_check_says_what_a_sound_file_means(ask: Ask) -> None:
     assert "no independent thermal cut-out is declared" in said.output
 
 
+def test_check_says_where_the_base_rides_and_what_goes_by_the_tariff(
+    ask: Ask, tmp_path: Path
+) -> None:
+    file = tmp_path / "bench.toml"
+    example = Path("config/examples/one_tray_serial.toml").read_text(encoding="utf-8")
+    dear = '[tariff]\nprice_per_kwh = 0.3\nwindows = [{ start = "17:00", end = "19:00", ' \
+        "price_per_kwh = 0.5 }]\n"  # fmt: skip
+
+    def said(heat: str, tariff: str = "") -> str:
+        file.write_text(f"{example}{heat}\n{tariff}", encoding="utf-8")
+        found = ask("check", str(file))
+        assert found.exit_code == 0, found.output
+        return found.output
+
+    assert "rides low in the good band (saves heat" in said('heat = { ride = "low" }')
+    assert "tray.only: ride is not used" in said('heat = { ride = "low", target_c = 20 }')
+    assert "tray.only: warmed before dear hours" in said("", dear)
+    assert "dear hours" not in said("heat = { warm_early = false }", dear)
+    assert "dear hours" not in said("", dear.replace("0.5", "0.3"))
+
+
 def test_check_lists_everything_that_is_wrong(ask: Ask, tmp_path: Path) -> None:
     text = Path("config/examples/one_tray_serial.toml").read_text()
     broken = tmp_path / "broken.toml"

@@ -4,6 +4,8 @@ from math import cos, pi, sin
 
 import pytest
 
+from config.model import Site
+from controller.decide import build_aims
 from controller.decide.state import dump, load
 
 TRAYS = {
@@ -148,3 +150,46 @@ def over(bases, target_c):
 
 def off(bases, target_c):
     return sum(abs(base_c - target_c) for base_c in bases) / len(bases)
+
+
+class Even:
+    """A house with no day and no night."""
+
+    def at(self, _t_s):
+        return 11.0, 0.0
+
+
+@pytest.mark.parametrize("name", ["100 W bench", "900 W bay"])
+def test_dear_hours_are_met_with_warmth_stored_before(name, make_rig, make_tray, close_loop):
+    """Twins, one of which may warm early: less paid, no warmth lost, never out of the band."""
+    window = {"start": "17:00", "end": "19:00", "price_per_kwh": 0.6}
+    tariff = {"price_per_kwh": 0.3, "windows": (window,)}
+
+    def played(warm_early):
+        heat = {"target_c": 20.0, "good_low_c": 18.0, "good_high_c": 21.0,
+                "warm_early": warm_early}  # fmt: skip
+        rig = make_rig(tick_s=20.0, mat=MATS[name], heat=heat)
+        rig.site = Site.model_validate({**rig.site.model_dump(), "tariff": tariff})
+        tick, codes, cost = rig.tick, set(), 0.0
+
+        def priced_tick(*readings):
+            nonlocal cost
+            if rig.mono_s % 600.0 == 0.0:  # as the loop does
+                rig.aims = build_aims(rig.site, (), rig.now)
+            decision = tick(*readings)
+            hour = rig.now.utc_s / 3600.0 % 24.0
+            cost += (decision.orders[0].lease_s > 0) * (0.6 if 17.0 <= hour < 19.0 else 0.3)
+            codes.add(decision.bays[0].reason.code)
+            return decision
+
+        rig.tick = priced_tick
+        course = close_loop(rig, make_tray(**TRAYS[name]), Even(), 4.0)
+        return course.bases[36 * 180 :], codes, cost
+
+    kept, codes, cost = played(True)
+    flat, flat_codes, flat_cost = played(False)
+    assert {"warming_early", "dear_hours"} <= codes
+    assert not {"warming_early", "dear_hours"} & flat_codes
+    assert 18.0 < min(kept) < max(kept) < 21.0
+    assert sum(kept) / len(kept) > sum(flat) / len(flat) - 0.02
+    assert cost < 0.985 * flat_cost
