@@ -16,8 +16,9 @@ from controller.decide.limits import Limits, limits_for, times_new
 from controller.decide.prices import Prices
 from controller.records import RelayOrder
 
-BARS_HEAT: Final = ("base_overheat", "mat_stuck_on")
-"""Alarms that keep a bay's heat off while they stand."""
+BARS_HEAT: Final = ("base_overheat",)
+"""Alarms that keep a bay's heat off while they stand. A mat that heats against its orders is none:
+ordering it off stops nothing, and if it was only suspected the cuttings would go cold."""
 
 
 @dataclass(frozen=True, slots=True)

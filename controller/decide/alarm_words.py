@@ -10,7 +10,8 @@ from controller.decide.alarm_table import Row
 from controller.decide.cooling import WORDS, hindrance
 from controller.decide.state import State
 from controller.decide.watch import away_s, find_probe, since_start
-from controller.decide.watch_slow import FRESH_AIR, FRESH_BASE, Watch
+from controller.decide.watch_base import FRESH_BASE
+from controller.decide.watch_slow import FRESH_AIR, Watch
 from sensors.readings import BayView, BenchView, ProbeView, Snapshot
 
 
@@ -173,6 +174,18 @@ def _last_of_its_kind(scene: Scene, place: str) -> bool:
     return lost != lost
 
 
+def _all_frozen(scene: Scene, place: str) -> bool:
+    """Whether no base probe of the bay is left that moves."""
+    bay = scene.bay(place)
+    if bay is None:
+        return False
+    return all(
+        ("frozen", probe.reading.probe) in scene.watch
+        for probe in bay.probes
+        if probe.reading.usable
+    )
+
+
 def _away_long(scene: Scene, _place: str) -> bool:
     return _away_s(scene) > 3600.0
 
@@ -202,6 +215,7 @@ _NOTES: Final[dict[str, Callable[[Scene, str], str]]] = {
 _WORSE: Final[dict[str, Callable[[Scene, str], bool]]] = {
     "top_hot": _dry_too,
     "probe_silent": _last_of_its_kind,
+    "probe_frozen": _all_frozen,
     "probe_implausible": _last_of_its_kind,
     "controller_away": _away_long,
 }

@@ -13,6 +13,7 @@ from simple_pid import PID
 from controller.decide import learn
 from controller.decide.ahead import EVERY_S, HOLD, NOT_LOOKED, SLOTS, looked
 from controller.decide.aims import BayAims
+from controller.decide.balance import carried_duty
 from controller.decide.changing import changed
 from controller.decide.drift import coming, noted
 from controller.decide.state import BayState, Sums
@@ -36,6 +37,10 @@ FREE_K: Final = 0.5
 CARRIED_SHARE: Final = 0.7
 CARRIED_LONGEST_S: Final = 6 * 3600.0
 """D2 with a declared cut-out: this share of the last day's mean duty, for so long at most."""
+BY_AIR_MOST: Final = 0.9
+BY_AIR_LONGEST_S: Final = 48 * 3600.0
+"""... or, where the air and the bay's holding duty are known, what holds the base low in its band:
+nights are bridged by it until somebody comes, and the cut-out bounds what it may do wrong."""
 TOP_TAU_S: Final = 1800.0
 """Filter of the top's slope."""
 TOP_SLOPE_K_S: Final = 3.0 / 3600
@@ -63,11 +68,13 @@ def think(
     top_c: float,
     now: Now,
     barred: bool,
+    usual_per_k: float = nan,
 ) -> BayState:
     """The bay's state with a new duty and reason.
 
     sums: of the minute now over.  top_c: NaN when not known.  barred: a guard or a hand keeps the
-    mat off or on, so nothing may be learned or integrated.
+    mat off or on, so nothing may be learned or integrated.  usual_per_k: duty that usually holds a
+    kelvin of base over top, NaN until known.
     """
     mono_s = now.mono_s
     dt_s = mono_s - sums.since_s
@@ -76,7 +83,7 @@ def think(
     changes = {} if fresh else _day_mean(state, sums, dt_s)
     mean_c = sums.total / sums.n if sums.n and not fresh else view.base_c
     if isnan(view.base_c) or not isfinite(mean_c):
-        changes |= _lost(aims, state, mono_s)
+        changes |= _lost(aims, state, top_c, usual_per_k, mono_s)
         return changed(state, changes)
     changes["lost_since_s"] = inf
     changes.update(_slope(state, mean_c, view.usable, dt_s, fresh))
@@ -149,22 +156,44 @@ def _mode(view: BayView, now: Now) -> str:
     return "normal" if now.trusted else "D4"
 
 
-def _lost(aims: BayAims, state: BayState, mono_s: float) -> dict[str, Any]:
-    """D2: no base probe is believed. Off, or with a declared cut-out a share of the usual duty."""
+def _lost(
+    aims: BayAims, state: BayState, top_c: float, usual_per_k: float, mono_s: float
+) -> dict[str, Any]:
+    """D2: no base probe is believed. Off, or with a declared cut-out what usually held the base."""
     since_s = mono_s if state.lost_since_s == inf else state.lost_since_s
     changes: dict[str, Any] = {
         "lost_since_s": since_s, "mean_c": nan, "mean_before_c": nan, "derivative": 0.0,
         "rise_since_s": inf, "mode": "D2", "duty": 0.0, "reason": Reason("lost"),
     }  # fmt: skip
-    left_s = CARRIED_LONGEST_S - (mono_s - since_s)
     if aims.resting:
-        changes |= {"mode": "normal", "reason": Reason("rest", (aims.why,))}
-    elif aims.has_cutout and left_s > 0.0 and isfinite(state.duty_day):
+        return changes | {"mode": "normal", "reason": Reason("rest", (aims.why,))}
+    if aims.has_cutout:
+        changes |= _carried(aims, state, top_c, usual_per_k, mono_s - since_s)
+    return changes
+
+
+def _carried(
+    aims: BayAims, state: BayState, top_c: float, usual_per_k: float, lost_s: float
+) -> dict[str, Any]:
+    """Duty for a base that nobody sees: from the air and what was learned, else from the day."""
+    # What was learned last may have been learned from a probe that had already failed.
+    need_per_k = state.holding_duty_per_k if isnan(usual_per_k) else usual_per_k
+    if isfinite(top_c) and isfinite(need_per_k):
+        left_s = BY_AIR_LONGEST_S - lost_s
+        aim_c = (aims.target_c + aims.good_low_c) / 2.0
+        duty = carried_duty(need_per_k, aim_c, top_c, BY_AIR_MOST)
+        values: tuple[float, ...] = (round(100.0 * duty), round(top_c, 1))
+        code = "lost_by_air"
+    elif isfinite(state.duty_day):
+        left_s = CARRIED_LONGEST_S - lost_s
         usual = state.duty_day if isnan(state.integral) else min(state.duty_day, state.integral)
         duty = bounded(CARRIED_SHARE * usual, 0.0, CARRIED_SHARE)
-        values = (round(100.0 * duty), round(left_s / 3600.0, 1))
-        changes |= {"duty": duty, "reason": Reason("lost_carried", values)}
-    return changes
+        values, code = (round(100.0 * duty),), "lost_carried"
+    else:
+        return {}
+    if left_s <= 0.0:
+        return {}
+    return {"duty": duty, "reason": Reason(code, (*values, round(left_s / 3600.0, 1)))}
 
 
 def _closed_loop(

@@ -33,7 +33,8 @@ from controller.decide.watch import (
     since_start,
     site_excess,
 )
-from controller.decide.watch_slow import AWAY, AWAY_S, FRESH_AIR, FRESH_BASE, STANDS_S, Watch
+from controller.decide.watch_base import FRESH_BASE
+from controller.decide.watch_slow import AWAY, AWAY_S, FRESH_AIR, STANDS_S, Watch
 from controller.records import BayDecision
 from sensors.clock import Now
 from sensors.readings import BayView, Flag, RelayReport, Snapshot
@@ -71,15 +72,17 @@ def beyond(
             _add(found, BAY_ALARMS, plan.place, excess)
         for standing in plan.standing:
             found[standing] = 1.0
+        frozen = slow[11]
         for probe in bay_view.probes:
             reading, _, _, _, share, run, _, span_3h = probe
             if (
                 span_3h < BASE_SPAN_LEAST_K
+                or frozen
                 or run
                 or reading[6] != _PASS
                 or share > REJECT_SHARE_MOST
             ):
-                excess = base_probe_excess(probe, bay_view, slow[10])
+                excess = base_probe_excess(probe, bay_view, ("frozen", reading[0]) in watch)
                 excess = due(aims.site, probe, excess, since_start(after, now_s))
                 _add(found, PROBE_ALARMS, reading[0], excess)
     for bench in aims.bench_plans:
@@ -128,7 +131,7 @@ def _bay_is_calm(
     """True when no alarm of the bay is beyond, those apart that stand whatever is measured."""
     base_c, _, spread_k, _, _, _ = view
     _, aims, _, _, _, _, _, limits, hot_c, _, _ = plan
-    _, warm_left_s, _, _, _, dead, at_limit, times_usual, stuck, spread_most_k, _ = slow
+    _, warm_left_s, _, _, _, dead, at_limit, times_usual, stuck, spread_most_k, apart, _ = slow
     very_cold_c = target_c - limits.base_very_cold
     slow_below_c = aims.slow_below_c
     if very_cold_c > slow_below_c:
@@ -142,6 +145,7 @@ def _bay_is_calm(
         base_c > hot_c
         or (base_c < slow_below_c and top_c - base_c > limits.cold_base_hot_top)
         or spread_k - limits.probes_disagree - spread_most_k > 0.0
+        or apart > 0.0
         or dead > 0.0
         or at_limit > 0.0
         or times_usual > limits.mat_weak

@@ -20,6 +20,8 @@ HEAT_REASONS: Final[dict[str, str]] = {
     "dear_hours": "base {0} °C, dear hours: leaning on warmth banked before, down to {1} °C: on "
     "{2} % of the time",
     "lost": "no base probe can be believed: heat off",
+    "lost_by_air": "no base probe can be believed: on {0} % of the time, from the air ({1} °C) and "
+    "what usually holds the base, for {2} h more at most",
     "lost_carried": "no base probe can be believed: {0} % of the time as a stopgap, "
     "for {1} h more at most",
     "hold_off": "heat held off by hand",
@@ -27,8 +29,6 @@ HEAT_REASONS: Final[dict[str, str]] = {
     "ceiling": "base {0} °C is at the ceiling of {1} °C: heat off at once",
     "tripped": "heat tripped: the base stood at {0} °C or more; find the cause, then reset",
     "base_overheat": "heat off while the overheating alarm stands; find the cause, then reset",
-    "mat_stuck_on": "heat off: the mat seems to heat without an order; pull its plug and look at "
-    "the relay, then reset",
     "no_rise": "heated in full for {0} h and the base has not risen: heat rests for an hour; look "
     "whether the probe is in the compost and the mat is warm",
     "supply": "waiting its turn: the mats together may not draw more than {0} W",
@@ -39,11 +39,8 @@ GUARD_REASONS: Final[dict[str, str]] = {
     "mist_fault": "mist off: a fault in the program ({0}); please report it",
 }
 GUARD_CODES: Final = frozenset(
-    (
-        "hold_off", "hold_on", "ceiling", "tripped", "base_overheat", "mat_stuck_on", "no_rise",
-        "fault",
-    )
-)  # fmt: skip
+    ("hold_off", "hold_on", "ceiling", "tripped", "base_overheat", "no_rise", "fault")
+)
 """Reasons of heat that do not come from the loop; when they end the loop takes over at once."""
 REASONS: Final[dict[str, str]] = {**HEAT_REASONS, **MIST_REASONS, **GUARD_REASONS}
 

@@ -14,6 +14,7 @@ from controller.decide import guards, heat
 from controller.decide import mist_answers as answers
 from controller.decide.aims import Aims, BayPlan, BenchPlan
 from controller.decide.alarms import alarms
+from controller.decide.belief import believed
 from controller.decide.changing import changed
 from controller.decide.gaps import after_gap
 from controller.decide.learn import FULL_DUTY
@@ -24,6 +25,7 @@ from controller.decide.reasons import GUARD_CODES
 from controller.decide.schedule import Sky, sky_at
 from controller.decide.state import BayState, MistState, State, Sums, Trail
 from controller.decide.supply import share_supply
+from controller.decide.watch_slow import usual_duty_per_k
 from controller.records import (
     Act,
     ActDone,
@@ -220,6 +222,8 @@ def _bay(
     """(state, running minute, seconds left of the pulse) of one bay."""
     mono_s = now.mono_s
     view = bench.bays[plan.key[1]]
+    if state.alarms:
+        view = believed(view, state.alarms)
     base_c = view.base_c
     since_s, total, n, on_s = sums
     if held.on:
@@ -236,7 +240,8 @@ def _bay(
     freed = barrier is None and not by_hand and held.reason.code in GUARD_CODES
     if freed or heat.due(sums, held, base_c, mono_s):
         barred = barrier is not None or by_hand
-        held = heat.think(plan.aims, held, sums, view, bench.top_c, now, barred)
+        usual = usual_duty_per_k(state.watch, plan.slow_key)
+        held = heat.think(plan.aims, held, sums, view, bench.top_c, now, barred, usual)
         sums = Sums(mono_s)
     if barrier is not None:
         held = _forced(held, 0.0, barrier)

@@ -14,7 +14,8 @@ from controller.decide.aims import AIR_SPAN_LEAST, Aims, BayPlan, BenchPlan
 from controller.decide.alarm_table import rows
 from controller.decide.cooling import HOT_AFTER_S
 from controller.decide.state import BayState, MistState, State
-from controller.decide.watch_slow import AWAY, AWAY_S, FRESH_AIR, FRESH_BASE, STANDS_S, Watch
+from controller.decide.watch_base import FRESH_BASE
+from controller.decide.watch_slow import AWAY, AWAY_S, FRESH_AIR, STANDS_S, Watch
 from controller.records import BayDecision
 from sensors.clock import Now
 from sensors.readings import (
@@ -110,7 +111,7 @@ def bay_excess(
         base_c - plan.hot_c,
         overheat,
         _cold_under_hot(base_c, top_c, aims.slow_below_c, limits.cold_base_hot_top),
-        view.spread_k - limits.probes_disagree - slow[9],
+        max(view.spread_k - limits.probes_disagree - slow[9], slow[10]),
         slow[5],
         slow[6],
         slow[7] - limits.mat_weak,
@@ -190,15 +191,16 @@ def probe_excess(view: ProbeView, should_have_moved: bool | None) -> Excess:
     return (-1.0, frozen, 1.0 if bad else -1.0)
 
 
-def base_probe_excess(view: ProbeView, bay: BayView, should_move: float) -> Excess:
-    """Conditions of a base probe. should_move: above 0 when the mat says that it must have."""
+def base_probe_excess(view: ProbeView, bay: BayView, frozen: bool) -> Excess:
+    """Conditions of a base probe. frozen: as `watch_probes` found it."""
     span_k = view.span_3h
+    if frozen:
+        return probe_excess(view, True)
     if span_k >= BASE_SPAN_LEAST_K:
         return probe_excess(view, False)
     if span_k != span_k:
         return probe_excess(view, None)
-    moved = should_move > 0.0 or any(other.span_3h >= 0.5 for other in bay.probes)
-    return probe_excess(view, moved)
+    return probe_excess(view, any(other.span_3h >= 0.5 for other in bay.probes))
 
 
 def air_probe_excess(view: ProbeView, kind: str, bench: BenchView) -> Excess:
@@ -329,7 +331,8 @@ def scan(
             found.append((BAY_ALARMS, bay_plan.place, excess))
         for probe in bay_view.probes:
             if probe.reading.probe in places:
-                excess = base_probe_excess(probe, bay_view, slow[10])
+                frozen = ("frozen", probe.reading.probe) in watch
+                excess = base_probe_excess(probe, bay_view, frozen)
                 excess = due(site, probe, excess, since_start_s)
                 found.append((PROBE_ALARMS, probe.reading.probe, excess))
     for plan in aims.bench_plans:

@@ -1,6 +1,7 @@
 """A site small enough to turn by hand, and trays of compost to close the loop on."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from math import cos, isnan, nan, pi, sin
 from random import Random
 from typing import Any
@@ -96,6 +97,12 @@ class Rig:
     @property
     def bay(self) -> Any:
         return self.state.bays["north", "left"]
+
+    def teach(self, **learned: float) -> None:
+        """Let the bay have learned something."""
+        key = "north", "left"
+        bays = {**self.state.bays, key: replace(self.state.bays[key], **learned)}
+        self.state = replace(self.state, bays=bays)
 
     def snapshot(
         self, base_c: float | dict[str, float], top_c: float = 15.0, **bay: Any

@@ -82,24 +82,30 @@ def test_trip_resets_only_when_cool(rig):
     assert not rig.bay.tripped
 
 
-@pytest.mark.parametrize("name", ["base_overheat", "mat_stuck_on"])
 @pytest.mark.parametrize("state", ["UNACK", "ACKED", "LATCH_UNACK", "LATCH_ACK"])
-def test_standing_alarm_blocks_heat(rig, name, state):
-    alarms = {(name, "north.left"): AlarmState(state=state, under=state)}
+def test_standing_overheat_blocks_heat(rig, state):
+    alarms = {("base_overheat", "north.left"): AlarmState(state=state, under=state)}
     bay = rig.snapshot(15.0).benches["north"].bays["left"]
     verdict = guards.over_bay(rig.aims.bays["north", "left"], BayState(), bay, 10.0, alarms, 0.0)
-    assert verdict.reason.code == name
+    assert verdict.reason.code == "base_overheat"
+
+
+def test_a_mat_suspected_of_heating_by_itself_does_not_block_heat(rig):
+    alarms = {("mat_stuck_on", "north.left"): AlarmState(state="UNACK", under="UNACK")}
+    bay = rig.snapshot(15.0).benches["north"].bays["left"]
+    verdict = guards.over_bay(rig.aims.bays["north", "left"], BayState(), bay, 10.0, alarms, 0.0)
+    assert verdict.reason is None
 
 
 def test_shelved_alarm_blocks_heat_all_the_same(rig):
-    alarms = {("mat_stuck_on", "north.left"): AlarmState(state="SHLVD", under="LATCH_ACK")}
+    alarms = {("base_overheat", "north.left"): AlarmState(state="SHLVD", under="LATCH_ACK")}
     bay = rig.snapshot(15.0).benches["north"].bays["left"]
     verdict = guards.over_bay(rig.aims.bays["north", "left"], BayState(), bay, 10.0, alarms, 0.0)
     assert verdict.reason is not None
 
 
 def test_alarm_of_another_bay_does_not_block(rig):
-    alarms = {("mat_stuck_on", "north.right"): AlarmState(state="UNACK", under="UNACK")}
+    alarms = {("base_overheat", "north.right"): AlarmState(state="UNACK", under="UNACK")}
     bay = rig.snapshot(15.0).benches["north"].bays["left"]
     assert guards.over_bay(
         rig.aims.bays["north", "left"], BayState(), bay, 10.0, alarms, 0.0

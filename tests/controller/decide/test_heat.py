@@ -47,19 +47,36 @@ def test_lost_probe_without_cutout_is_off_at_once(make_rig):
     assert decision.bays[0].reason.code == "lost"
 
 
-def test_lost_probe_with_cutout_carries_on_for_six_hours_at_most(make_rig):
+def test_lost_probe_without_an_air_probe_carries_on_for_six_hours_at_most(make_rig):
     rig = make_rig(tick_s=30.0)
     rig.hold(6 * 3600, 19.6)
     usual = rig.bay.duty_day
     assert usual > 0.1
-    decision = rig.hold(60, nan)
+    decision = rig.hold(60, nan, nan)
     assert decision.bays[0].reason.code == "lost_carried"
     assert 0 < decision.bays[0].duty <= 0.7 * usual + 0.01
-    rig.hold(5.9 * 3600, nan)
+    rig.hold(5.9 * 3600, nan, nan)
     assert rig.bay.duty > 0
-    decision = rig.hold(600, nan)
+    decision = rig.hold(600, nan, nan)
     assert decision.bays[0].duty == 0.0
     assert decision.orders[0].lease_s == 0.0
+
+
+def test_lost_probe_is_bridged_from_the_air_for_two_days_at_most(make_rig):
+    """Duty of the learned 0.05 per kelvin, for a base of 19: half-way from 20 to the low end."""
+    rig = make_rig(tick_s=30.0)
+    rig.hold(3600, 19.9, 12.0)
+    rig.teach(holding_duty_per_k=0.05)
+    for air_c, duty in ((12.0, 0.35), (9.0, 0.5), (18.9, 0.005), (22.0, 0.0), (-6.0, 0.9)):
+        decision = rig.hold(120, nan, air_c)
+        assert decision.bays[0].mode == "D2"
+        assert decision.bays[0].duty == pytest.approx(duty, abs=1e-6)
+    assert decision.bays[0].reason.code == "lost_by_air"
+    rig.hold(47.7 * 3600, nan, 12.0)
+    assert rig.bay.duty > 0.0
+    decision = rig.hold(1800, nan, 12.0)
+    assert decision.bays[0].duty == 0.0
+    assert decision.bays[0].reason.code == "lost"
 
 
 def test_one_of_two_probes_lost_goes_on_with_integral_held(make_rig):

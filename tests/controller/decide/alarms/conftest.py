@@ -9,6 +9,7 @@ import pytest
 from config.model import Site
 from controller.decide.aims import Aims, BayAims, MistAims
 from controller.decide.alarms import alarms
+from controller.decide.schedule import Sky
 from controller.decide.state import AlarmState, BayState, MistState, State
 from controller.records import (
     Act,
@@ -35,12 +36,8 @@ from sensors.readings import (
 UTC_S = 1_772_366_400.0  # 2026-03-01T12:00Z
 
 
-class Night:
-    """Stands for a Sky by night."""
-
-    is_day = False
-    trusted = True
-    sun_height_deg = -10.0
+NIGHT = Sky(-30.0, False, 739_000, 0.0, nan, nan, 0.0, True)
+NOON = Sky(30.0, True, 739_000, 720.0, nan, nan, 0.0, True)
 
 
 def bench_file(**changes: Any) -> dict[str, Any]:
@@ -188,9 +185,7 @@ class Room:
 
     def after(self) -> State:
         after = replace(self.state, bays={("north", "left"): self.bay}, mist={"north": self.mist})
-        if self.night and "sky" in State.__dataclass_fields__:
-            after = replace(after, sky=Night())
-        return after
+        return replace(after, sky=NIGHT if self.night else NOON)
 
     def tick(self, *acts: Act, dt_s: float = 10.0) -> tuple[AlarmChanged, ...]:
         """One tick, `dt_s` after the last."""
