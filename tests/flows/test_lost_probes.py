@@ -42,7 +42,7 @@ def test_one_of_two_base_probes_lost_and_heat_goes_on(played):
 
 
 @pytest.mark.parametrize("cutout", [True, False])
-def test_all_base_probes_lost_gives_a_stopgap_only_with_a_cutout_and_then_no_heat(
+def test_base_and_air_lost_gives_a_stopgap_only_with_a_cutout_and_then_no_heat(
     played, bench_text, cutout
 ):
     text = bench_text() if cutout else bench_text(mat="")
@@ -51,20 +51,44 @@ def test_all_base_probes_lost_gives_a_stopgap_only_with_a_cutout_and_then_no_hea
     usual = play.controller.state.bays["north", "left"]
     usual_share = min(usual.duty_day, usual.integral)
     assert 0.2 < usual_share < 1.0
-    play.strike(silent(BASE1), silent(BASE2))
+    play.strike(silent(BASE1), silent(BASE2), silent("north.air"))
     play.play_until(lambda: play.controller.decision.bays[0].mode == "D2", 0.1)
+    play.play(0.1)
     if cutout:
         assert play.controller.decision.bays[0].duty == pytest.approx(0.7 * usual_share, abs=0.05)
         assert play.controller.decision.bays[0].reason.code == "lost_carried"
         assert mat_share(play, 5.0) == pytest.approx(0.7 * usual_share, abs=0.1)
         play.play(1.1)
-    else:
-        play.play(0.1)
     assert play.controller.decision.bays[0].reason.code == "lost"
     assert play.controller.decision.bays[0].mode == "D2"
     assert mat_share(play, 2.0) == 0.0
     held = play.controller.state.alarms["probe_silent", BASE1]
     assert (held.state, held.priority) == ("UNACK", 2)
+
+
+def test_the_air_probe_bridges_a_night_without_base_probes(played):
+    play = played(start="2026-02-10T08:00", weather="winter_dull", tick_s=20.0)
+    play.play(36.0)
+    play.strike(silent(BASE1), silent(BASE2))
+    bases_c = []
+    for _ in range(24):
+        play.play(0.5)
+        bases_c.append(play.base_c)
+    assert play.controller.decision.bays[0].reason.code == "lost_by_air"
+    target_c = play.controller.aims.bays["north", "left"].target_c
+    assert target_c - 3.0 < min(bases_c) <= max(bases_c) < target_c + 2.0
+
+
+def test_one_frozen_probe_is_named_and_the_other_believed(played):
+    play = played(start="2026-02-10T08:00", weather="spring_mixed", tick_s=20.0)
+    play.play(30.0)
+    play.strike(make_fault("probe_frozen", 0.0, target=BASE1))
+    play.play_until(lambda: play.alarm("probe_frozen", BASE1) == "UNACK", 8.0)
+    play.play(0.1)
+    assert play.controller.decision.bays[0].mode == "D1"
+    assert play.alarm("probe_frozen", BASE2) == "NORM"
+    play.strike()
+    play.play_until(lambda: play.controller.decision.bays[0].mode == "normal", 1.0)
 
 
 def test_heat_is_dropped_within_minutes_when_the_last_base_probe_dies_without_a_cutout(
