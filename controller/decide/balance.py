@@ -74,14 +74,14 @@ def sun_remembered(before_w_m2: float, now_w_m2: float, dt_s: float) -> float:
     return max(now_w_m2, before_w_m2 * exp(-dt_s / SUN_STORED_S))
 
 
+def sun_k_s(sun_w_m2: float) -> float:
+    """Rise of the base that so much sun could bring at most, K/s."""
+    return SUN_SHARE * sun_w_m2 / COMPOST_J_M2K
+
+
 def sun_heat_share(aims: BayAims, state: BayState, sun_w_m2: float) -> float:
     """Heat that so much sun could bring at most, as a share of the mat's full power."""
-    return SUN_SHARE * sun_w_m2 / COMPOST_J_M2K / learn.rate_k_s(aims, state)
-
-
-def loss_per_s(aims: BayAims, state: BayState, need_per_k: float) -> float:
-    """Share of its lift over the air that an unheated base loses, 1/s; NaN where not learned."""
-    return learn.rate_k_s(aims, state) * need_per_k
+    return sun_k_s(sun_w_m2) / learn.rate_k_s(aims, state)
 
 
 def carried_duty(need_per_k: float, aim_c: float, air_c: float, most: float) -> float:

@@ -29,6 +29,8 @@ DEAD_SHARE: Final = 0.25
 STUCK_OFF_S: Final = 4500.0
 STUCK_SHARE: Final = 0.4
 STUCK_HELD_SHARE: Final = 0.6
+REPEATED_K: Final = 1e-3
+"""A base whose minutes' means differ by less in an hour is rather that of a frozen probe."""
 
 # 0 driven_s, 1 warm_left_s, 2 warm_age_s, 3 target_c, 4 usual duty per K, 5 mat_dead,
 # 6 mat_at_limit, 7 duty against usual, 8 mat_stuck_on, 9 spread explained by height, K,
@@ -178,6 +180,8 @@ def _held_up(at: Minute, need: float, sun_share: float) -> float:
     lift_k, air_rise_k = at.hour_lift_k, at.top_c - at.top_past[-13]
     spent = at.now_s - at.held.since_s >= _spent_s(at.held) + 1800.0
     if not (spent and need > 0.0 and lift_k >= LIFTED_K and air_rise_k < 0.5):
+        return -1.0
+    if max(at.base_past[-13:]) - min(at.base_past[-13:]) < REPEATED_K:
         return -1.0
     share = balance.heat_share(at.bay, at.held, need, at.rise_k / 3600.0, lift_k)
     held_up = share >= max(STUCK_HELD_SHARE, 0.75 * need * lift_k) + sun_share

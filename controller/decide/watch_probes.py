@@ -51,8 +51,9 @@ SLOPE_MOST_K: Final = 3.0
 """Most that the mat may do to the difference of two probes at different heights, at full duty."""
 
 # 0 value, 1 repeated_s, 2 mean of late, 3 neighbours' mean then, 4 duty felt then, 5 air then,
-# 6 foretold by changes, K, 7 foretold by heat less loss, K, 8 the larger of the two alone, K.
-FRESH_STILL: Final = (nan, 0.0, nan, nan, nan, nan, 0.0, 0.0, 0.0)
+# 6 most sun then, K/s, 7 foretold by changes, K, 8 foretold by heat less loss, K, 9 the larger of
+# the two alone, K.
+FRESH_STILL: Final = (nan, 0.0, nan, nan, nan, nan, 0.0, 0.0, 0.0, 0.0)
 # Of a probe against the first of its bay: 0 mean difference, 1 mean duty felt, 2 variance of that
 # duty, 3 covariance of both, 4 seen_s, 5 difference of late, 6 apart_s.
 FRESH_PAIR: Final = (nan, 0.0, 0.0, 0.0, 0.0, nan, 0.0)
@@ -61,7 +62,8 @@ FRESH_PAIR: Final = (nan, 0.0, 0.0, 0.0, 0.0, nan, 0.0)
 class Bay(NamedTuple):
     """What the probes of one bay are judged by. need_per_k: usual holding duty, NaN if unknown.
 
-    felt: duty felt at the probes, 0..1.  air_c: NaN when not known.  dt_s: 0 after a gap.
+    felt: duty felt at the probes, 0..1.  air_c: NaN when not known.  sun_k_s: rise that sun could
+    bring at most.  dt_s: 0 after a gap.
     """
 
     aims: BayAims
@@ -70,6 +72,7 @@ class Bay(NamedTuple):
     need_per_k: float
     felt: float
     air_c: float
+    sun_k_s: float
     night: bool
     dt_s: float
 
@@ -95,13 +98,17 @@ def still(
         share = min(1.0, dt_s / for_s) if for_s > 0.0 else 1.0
         duty = bay.felt if old[4] != old[4] else old[4] + share * (bay.felt - old[4])
         air_c = bay.air_c if old[5] != old[5] else old[5] + share * (bay.air_c - old[5])
-        return (value, for_s, mean_c, near_c, duty, air_c, 0.0, 0.0, 0.0)
+        sun_k_s = max(old[6], bay.sun_k_s)
+        return (value, for_s, mean_c, near_c, duty, air_c, sun_k_s, 0.0, 0.0, 0.0)
     changes_k, due_k, most_k = _foretold(old, bay, value)
-    return (value, for_s, mean_c, *old[3:6], old[6] + changes_k, old[7] + due_k, old[8] + most_k)
+    return (value, for_s, mean_c, *old[3:7], old[7] + changes_k, old[8] + due_k, old[9] + most_k)
 
 
 def _foretold(old: tuple[float, ...], bay: Bay, value: float) -> tuple[float, float, float]:
-    """Kelvin by which the base should have moved in this minute, three ways (see FRESH_STILL)."""
+    """Kelvin by which the base should have moved in this minute, three ways (see FRESH_STILL).
+
+    Sun may take the place of heat, and heat that of sun, so only what no sun can explain counts.
+    """
     dt_s = bay.dt_s
     rate_k_s = learn.rate_k_s(bay.aims, bay.held)
     learned = bay.need_per_k > 0.0
@@ -110,11 +117,20 @@ def _foretold(old: tuple[float, ...], bay: Bay, value: float) -> tuple[float, fl
     air_k = bay.air_c - old[5]
     if air_k == air_k:
         gained += AIR_SHARE * loss * air_k
+    gained = _without_sun(gained, old[6], bay.sun_k_s)
     lift_k = value - bay.air_c
     if lift_k != lift_k or not (learned or bay.felt < 0.02):
         return gained * dt_s, 0.0, 0.0
     heat, lost = rate_k_s * bay.felt, loss * lift_k
-    return gained * dt_s, (heat - lost) * dt_s, max(heat, abs(lost)) * dt_s
+    due = _without_sun(heat - lost, 0.0, bay.sun_k_s)
+    return gained * dt_s, due * dt_s, max(heat, abs(lost)) * dt_s
+
+
+def _without_sun(moves_k_s: float, sun_then_k_s: float, sun_now_k_s: float) -> float:
+    """What is left of a foretold move when sun that went or came takes the most from it."""
+    if moves_k_s >= 0.0:
+        return max(0.0, moves_k_s - sun_then_k_s)
+    return min(0.0, moves_k_s + sun_now_k_s)
 
 
 def _mean_of(others: tuple[tuple[float, ...], ...]) -> float:
@@ -130,9 +146,9 @@ def frozen(
     for_s = window[1]
     if for_s < max(LEAST_S, watch_base.answered_s(bay.held)):
         return False
-    if abs(window[6]) >= SWING_K:
+    if abs(window[7]) >= SWING_K:
         return True
-    if abs(window[7]) >= max(DUE_K, DUE_SHARE * window[8]):
+    if abs(window[8]) >= max(DUE_K, DUE_SHARE * window[9]):
         return True
     if abs(_mean_of(others) - window[3]) >= NEIGHBOUR_K:
         return True

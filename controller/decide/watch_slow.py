@@ -86,8 +86,9 @@ def remember(
         remembered = _sound(watch, ("felt", place), FRESH_FELT)
         feels = felt(Felt(*remembered), minute)
         bay = watch_probes.Bay(
-            aims.bays[key], held, bay_view, feels.need_per_k, feels.duty, air_c, not day, dt_s
-        )
+            aims.bays[key], held, bay_view, feels.need_per_k, feels.duty, air_c,
+            balance.sun_k_s(feels.sun_w_m2), not day, dt_s,
+        )  # fmt: skip
         windows, apart, frozen = watch_probes.probes(watch, bay)
         new.update(windows)
         new["felt", place] = feels

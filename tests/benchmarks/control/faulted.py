@@ -7,7 +7,19 @@ from pathlib import Path
 from typing import Final
 
 import numpy as np
-from course import BENCH, HOT_C, LOW_C, MAT, TARGET_C, TICK_S, Case, Course, Watched, play_warmfoot
+from course import (
+    BENCH,
+    HOT_C,
+    LOW_C,
+    MAT,
+    TARGET_C,
+    TICK_S,
+    TICKS,
+    Case,
+    Course,
+    Watched,
+    play_warmfoot,
+)  # fmt: skip
 from figures import Verdict
 
 from simulator.faults import make_fault
@@ -19,8 +31,8 @@ CLOSE_K: Final = 0.5
 HOTTEST_C: Final = 25.0
 NAMED_H: Final = 3.0
 FROZEN_H: Final = 24.0
-QUIET: Final = ("mat_", "relay_")
-QUIET_AIR: Final = ("mist_no_answer", "mister_stuck", "air_dry", "air_very_dry")
+QUIET: Final = ("mat_", "relay_", "probe")
+QUIET_TOO: Final = ("mist_no_answer", "mister_stuck", "air_dry", "air_very_dry")
 """Alarms so named, or whose names so begin, must not be raised when nothing is wrong."""
 
 
@@ -168,7 +180,7 @@ def welded(bench: str, weather: str) -> Verdict:
     if not isnan(named_s):
         got += f", base then {course.base_c[int(named_s // 60)]:.1f} C"
     got += f"; {highest_c:.1f} C at most"
-    harmless = isnan(named_h) and highest_c <= HOT_C
+    harmless = not named_h <= NAMED_H and highest_c <= HOT_C
     met = None if harmless else bool(named_h <= NAMED_H)
     return Verdict(f"relay welded, {weather}", f"named within {NAMED_H:g} h", got, met)
 
@@ -194,13 +206,23 @@ def quiet_case(bench: str, days: float) -> Case:
 
 
 def quiet(bench: str, days: float) -> Verdict:
-    """No fault alarm when there is no fault."""
+    """No fault alarm when there is no fault; a mat truly at its limit may be called so."""
     course = play_warmfoot(quiet_case(bench, days))
     raised = [
         (at_s, change.alarm)
         for at_s, change in course.alarms
-        if change.state == "UNACK" and (change.alarm.startswith(QUIET) or change.alarm in QUIET_AIR)
+        if change.state == "UNACK"
+        and (change.alarm.startswith(QUIET) or change.alarm in QUIET_TOO)
+        and not (change.alarm == "mat_at_limit" and _at_limit(course, at_s))
     ]
     got = ", ".join(f"{alarm} on day {at_s / DAY_S:.1f}" for at_s, alarm in raised[:6]) or "none"
     what = f"{days:g} days without a fault"
-    return Verdict(what, "no alarm of mat, relay, mist or dry air", got, not raised)
+    return Verdict(what, "no alarm of mat, relay, base probe, mist or dry air", got, not raised)
+
+
+def _at_limit(course: Course, at_s: float) -> bool:
+    """Whether two hours of full heat had truly left the base cold and not rising."""
+    end = int(at_s // 60)
+    full = course.share[(end - 120) * TICKS : end * TICKS].min() > 0.99
+    base_c = course.base_c[end - 60 : end]
+    return bool(full and base_c.max() < TARGET_C - 0.9 and base_c[-1] - base_c[0] < 0.15)

@@ -126,6 +126,16 @@ def test_a_base_that_will_not_cool_far_above_the_air_is_a_stuck_mat(room: Any) -
     assert "mat_stuck_on" in raised(room)
 
 
+def test_a_frozen_probe_over_cold_air_is_no_stuck_mat(room: Any) -> None:
+    room.night = True
+    taught(room)
+    room.top_c = 10.0
+    room.run(HOUR_S)
+    off(room)
+    room.run(3 * HOUR_S)
+    assert "mat_stuck_on" not in raised(room)
+
+
 def test_a_base_that_cools_as_it_should_is_no_stuck_mat(room: Any) -> None:
     room.night = True
     taught(room)
@@ -666,6 +676,7 @@ def test_a_flat_base_probe_is_doubted_only_when_its_neighbour_moved(room: Any) -
 
 
 def test_a_flat_only_base_is_doubted_when_the_duty_swept(room: Any) -> None:
+    room.night = True
     room.bay = replace(room.bay, **LEARNED)
     room.base_span_k = 0.0
     for step in range(150):
@@ -675,7 +686,17 @@ def test_a_flat_only_base_is_doubted_when_the_duty_swept(room: Any) -> None:
     assert room.held("probe_frozen", "north.left.base1").priority == 1
 
 
+def test_sun_that_takes_over_from_the_mat_makes_no_frozen_probe(room: Any) -> None:
+    room.base_span_k = 0.0
+    taught(room)
+    for step in range(300):
+        room.bay = replace(room.bay, duty=max(0.0, 0.5 - step / 120))
+        room.run(60, dt_s=30)
+    assert raised(room) == set()
+
+
 def test_a_repeated_value_is_doubted_when_the_air_should_have_cooled_it(room: Any) -> None:
+    room.night = True
     taught(room)
     room.base_span_k = 0.0
     room.run(1.5 * HOUR_S, dt_s=30)
@@ -686,6 +707,7 @@ def test_a_repeated_value_is_doubted_when_the_air_should_have_cooled_it(room: An
 
 
 def test_a_repeated_value_far_above_the_air_without_heat_is_doubted(room: Any) -> None:
+    room.night = True
     taught(room)
     room.base_span_k = 0.0
     room.top_c = 13.0
