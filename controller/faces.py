@@ -17,6 +17,7 @@ from controller.entries import effective, lost, number_of
 from controller.records import Batch, Entry, EntryKind
 from controller.review.causes import Verdict
 from controller.review.summary import BatchSummary
+from controller.saving import Saving, in_words
 
 NOT_SAFETY = (
     "The program is not a safety device. Local codes and a licensed electrician come first."
@@ -282,7 +283,11 @@ def causes_text(out: Console, verdict: Verdict) -> None:
 
 
 def review_text(
-    out: Console, found: BatchSummary, entries: Sequence[Entry], zone: ZoneInfo
+    out: Console,
+    found: BatchSummary,
+    entries: Sequence[Entry],
+    zone: ZoneInfo,
+    saved: Saving | None = None,
 ) -> None:
     """The review of one batch: outcome, warmth, hours in each band, worst spells, water, heat."""
     batch = found.batch
@@ -325,6 +330,8 @@ def review_text(
     water = "" if found.litres is None else f", {found.litres:.1f} litres"
     say(out, f"  air: {dry}; {found.mist_bursts} bursts{water} on the bench")
     say(out, f"  heat: {_heat(found)}")
+    if saved is not None:
+        say(out, f"  {in_words(saved, found.bay_share)}")
     for spell in found.spells:
         say(
             out,
@@ -367,9 +374,12 @@ def _outcome(batch: Batch, entries: Sequence[Entry]) -> list[str]:
 def _heat(found: BatchSummary) -> str:
     cost = found.batch_cost
     money = "" if cost is None else f", {cost:.2f} {found.heat.currency}"
+    rates = [(price, kwh * found.bay_share) for price, kwh in found.heat.priced if kwh >= 0.05]
+    if len(rates) > 1:
+        money += f" ({', '.join(f'{kwh:.1f} kWh at {price:g}' for price, kwh in rates)})"
     share = "" if found.bay_share > 0.999 else f" ({found.bay_share:.0%} of its bay's)"
     free = f"; {found.free_kh:,.0f} degree-hours came with the mat off" if found.free_kh else ""
-    return f"{found.batch_kwh:.1f} kWh{money}{share}{free}"
+    return f"{found.batch_kwh:.1f} kWh{share}{money}{free}"
 
 
 def _day(at_s: float, zone: ZoneInfo) -> str:

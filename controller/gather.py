@@ -182,23 +182,32 @@ def _climate(reader: Reader, stood: Sequence[Stay]) -> Climate:
 def _base(reader: Reader, stay: Stay) -> Series:
     """Base of the bay of a stay, from every base probe that was ever fitted there."""
     place, from_s, to_s = stay
-    names = [
-        probe.name
-        for probe in reader.probes()
-        if probe.kind == "base_temperature" and probe.name.rpartition(".")[0] == place
-    ]
-    return bay_base(list(reader.means(names, from_s, to_s).values()))
+    return _place(reader, place, "base_temperature", from_s, to_s)
 
 
 def _air(reader: Reader, stay: Stay, kind: str) -> Series:
     place, from_s, to_s = stay
-    bench = place.split(".", 1)[0]
+    return _place(reader, place.split(".", 1)[0], kind, from_s, to_s)
+
+
+def _place(reader: Reader, place: str, kind: str, from_s: float, to_s: float) -> Series:
     names = [
         probe.name
         for probe in reader.probes()
-        if probe.kind == kind and probe.name.rpartition(".")[0] == bench
+        if probe.kind == kind and probe.name.rpartition(".")[0] == place
     ]
     return bay_base(list(reader.means(names, from_s, to_s).values()))
+
+
+def place_means(
+    reader: Reader, place: str, kind: str, from_s: float, to_s: float
+) -> tuple[Ints, Ints]:
+    """(UTC s, thousandths) of the usable minutes of a place's probes of one kind.
+
+    place: a bay "north.left" for its base, a bench "north" for its air.  Raises JournalError.
+    """
+    t_s, mean_milli, usable = _place(reader, place, kind, from_s, to_s)
+    return t_s[usable], mean_milli[usable]
 
 
 def _joined(parts: Sequence[Series]) -> Series:

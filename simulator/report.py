@@ -11,6 +11,7 @@ from config.model import Site
 from controller.faces import Rows, review_text, say
 from controller.gather import CaseBook, review_batch
 from controller.journal.reader import open_reader
+from controller.saving import saving_for
 from simulator.run import Truth
 from simulator.scenario import Scenario
 from simulator.season import YEAR_DAYS
@@ -177,5 +178,6 @@ def _reviews(out: Console, site: Site, journal: Path) -> None:
         for batch in reader.batches() if last_s is not None else []:
             found = review_batch(reader, site, batch, float(last_s or 0))
             say(out)
-            review_text(out, found, reader.entries(batch.number), site.site.zone)
+            saved = saving_for(reader, site, batch, float(last_s or 0))
+            review_text(out, found, reader.entries(batch.number), site.site.zone, saved)
     say(out)

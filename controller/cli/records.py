@@ -28,6 +28,7 @@ from controller.journal.upkeep import backup as copy_journal
 from controller.places import find_journal
 from controller.review.causes import Verdict
 from controller.review.summary import BatchSummary
+from controller.saving import Saving, saving_for
 
 
 @click.command()
@@ -58,17 +59,25 @@ def review(numbers: tuple[int, ...], journal_given: str | None, as_json: bool) -
                 review_batch(reader, site, batch, now_s),
                 reader.entries(batch.number),
                 cases.explain(batch.number),
+                saving_for(reader, site, batch, now_s),
             )
             for batch in chosen
         ]
     if as_json:
         give_json(
-            [{**summary_data(one), "causes": causes_data(verdict)} for one, _, verdict in found]
+            [
+                {
+                    **summary_data(one),
+                    "causes": causes_data(verdict),
+                    "beside_flat": saved and saving_data(saved),
+                }
+                for one, _, verdict, saved in found
+            ]
         )
         return
     out = console()
-    for summary, entries, verdict in found:
-        review_text(out, summary, entries, site.site.zone)
+    for summary, entries, verdict, saved in found:
+        review_text(out, summary, entries, site.site.zone, saved)
         causes_text(out, verdict)
         say(out)
     if not found:
@@ -95,6 +104,19 @@ def summary_data(summary: BatchSummary) -> dict[str, Any]:
     data["batch_kwh"] = summary.batch_kwh
     data["batch_cost"] = summary.batch_cost
     return data
+
+
+def saving_data(saved: Saving) -> dict[str, Any]:
+    """A bay beside its target held flat, as plain data; kWh and money saved are negative where more
+    was used.
+    """
+    return {
+        **saved._asdict(),
+        "given": saved.given._asdict(),
+        "flat": saved.flat._asdict(),
+        "kwh": saved.kwh,
+        "cost": saved.cost,
+    }
 
 
 def causes_data(verdict: Verdict) -> dict[str, Any]:

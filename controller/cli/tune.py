@@ -35,6 +35,7 @@ from controller.cli.common import (
 from controller.cli.hands import WAIT_S
 from controller.cli.running import STALE_S, live_picture
 from controller.faces import console, say
+from controller.gather import place_means
 from controller.journal.acts import ask_and_wait
 from controller.journal.reader import open_reader
 from controller.records import Act, ActDone
@@ -207,7 +208,7 @@ def _ready(
     with open_reader(journal) as reader:
         aims, state = learned.known(reader, site, place)
         code = reason.code if (reason := reader.latest_reasons().get(place)) else ""
-        hour_s, base_milli = tuned.mean_of(reader, place, "base_temperature", at_s - 3720, at_s)
+        hour_s, base_milli = place_means(reader, place, "base_temperature", at_s - 3720, at_s)
     delay_s = aims.delay_s if isnan(state.delay_s) else max(state.delay_s, aims.delay_s)
     limits = step_test.bounds(aims, nan if base_c is None else base_c, delay_s)
     last_hour_k = nan

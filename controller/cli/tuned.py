@@ -11,10 +11,10 @@ from controller.cli.learned import known
 from controller.decide import learn
 from controller.decide.tuning import RATE_HIGH_K_S, RATE_LOW_K_S, Gains, bench_gains
 from controller.faces import Rows, console, say
+from controller.gather import place_means
 from controller.journal.reader import Reader
 from controller.review.identify import Fit, doubts, fit
 from controller.review.trial import Trial, flaws, trial_of
-from controller.review.warmth import Ints, bay_base
 
 
 class Tuning(NamedTuple):
@@ -57,23 +57,12 @@ def _trial(reader: Reader, place: str, from_s: float, to_s: float) -> Trial:
     to_s = to_s if last_s is None else min(to_s, max(last_s + 60.0, from_s + 60.0))
     mat = reader.relays([mat_id(bench, bay)], early_s, to_s)[mat_id(bench, bay)]
     return trial_of(
-        mean_of(reader, place, "base_temperature", early_s, to_s),
-        mean_of(reader, bench, "air_temperature", early_s, to_s),
+        place_means(reader, place, "base_temperature", early_s, to_s),
+        place_means(reader, bench, "air_temperature", early_s, to_s),
         (mat.t_s, mat.on_ms),
         from_s,
         to_s,
     )
-
-
-def mean_of(reader: Reader, place: str, kind: str, from_s: float, to_s: float) -> tuple[Ints, Ints]:
-    """(UTC s, thousandths) of the usable minutes of a place's probes of one kind."""
-    names = [
-        probe.name
-        for probe in reader.probes()
-        if probe.kind == kind and probe.name.rpartition(".")[0] == place
-    ]
-    t_s, mean_milli, usable = bay_base(list(reader.means(names, from_s, to_s).values()))
-    return t_s[usable], mean_milli[usable]
 
 
 def _outside(model: Fit) -> list[str]:

@@ -3,7 +3,6 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from datetime import time as clock_time
 from typing import Final, NamedTuple
 from zoneinfo import ZoneInfo
 
@@ -55,12 +54,16 @@ class Hole(NamedTuple):
 
 
 class Energy(NamedTuple):
-    """Energy and its cost. price is per kWh, so cost = sum of kWh x price, interval by interval."""
+    """Energy and its cost. price is per kWh, so cost = sum of kWh x price, interval by interval.
+
+    priced: (price, kWh), cheapest first.
+    """
 
     kwh: float
     cost: float | None
     currency: str
     on_s: float
+    priced: tuple[tuple[float, float], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,23 +135,14 @@ def energy(
     if tariff is None:
         return Energy(joules / J_PER_KWH, None, "", on_s)
     minute = local_minutes(t_s, zone)
-    price = np.full(len(t_s), tariff.price_per_kwh)
-    for window in reversed(tariff.windows):
-        start, end = _minute_of(window.start), _minute_of(window.end)
-        if start < end:
-            inside = (minute >= start) & (minute < end)
-        else:
-            inside = (minute >= start) | (minute < end)
-        price[inside] = window.price_per_kwh
-    cost = sum(
-        int(on_ms[price == each].sum()) / 1000 * power_w / J_PER_KWH * float(each)
+    minutes, which = np.unique(minute, return_inverse=True)
+    price = np.array([tariff.price_at(int(each)) for each in minutes])[which]
+    priced = tuple(
+        (float(each), int(on_ms[price == each].sum()) / 1000 * power_w / J_PER_KWH)
         for each in np.unique(price)
     )
-    return Energy(joules / J_PER_KWH, float(cost), tariff.currency, on_s)
-
-
-def _minute_of(at: clock_time) -> int:
-    return at.hour * 60 + at.minute
+    cost = sum(kwh * each for each, kwh in priced)
+    return Energy(joules / J_PER_KWH, float(cost), tariff.currency, on_s, priced)
 
 
 def local_minutes(t_s: Ints, zone: ZoneInfo) -> Ints:
@@ -303,7 +297,16 @@ def add_energy(parts: Sequence[Energy]) -> Energy:
     costs = [part.cost for part in parts]
     cost = None if None in costs or not parts else sum(c for c in costs if c is not None)
     currency = next((part.currency for part in parts if part.currency), "")
-    return Energy(sum(part.kwh for part in parts), cost, currency, sum(part.on_s for part in parts))
+    sums: dict[float, float] = {}
+    for price, kwh in (each for part in parts for each in part.priced):
+        sums[price] = sums.get(price, 0.0) + kwh
+    return Energy(
+        sum(part.kwh for part in parts),
+        cost,
+        currency,
+        sum(part.on_s for part in parts),
+        tuple(sorted(sums.items())),
+    )
 
 
 def phase_limits(

@@ -13,6 +13,7 @@ from controller.review.summary import (
     Climate,
     Energy,
     Hole,
+    add_energy,
     dry_hours,
     energy,
     free_warmth_kh,
@@ -75,6 +76,9 @@ def test_cost_is_summed_by_the_window_in_which_it_was_used() -> None:
     found = energy(t_s, on_ms, 1000.0, tariff, DUBLIN)
     assert found.kwh == pytest.approx(24.0)
     assert found.cost == pytest.approx(9 * 0.10 + 15 * 0.30)
+    assert found.priced == ((0.10, pytest.approx(9.0)), (0.30, pytest.approx(15.0)))
+    twice = add_energy([found, found])
+    assert twice.priced == ((0.10, pytest.approx(18.0)), (0.30, pytest.approx(30.0)))
 
 
 def test_first_of_two_windows_that_fit_counts() -> None:
