@@ -230,7 +230,7 @@ def _closed_loop(
     if base_c - target_c >= FREE_K and slope_k_s >= 0.0:
         duty = 0.0
     if duty >= learn.FULL_DUTY:
-        changes.update(learn.rise_begins(state, duty, base_c, slope_k_s, now.mono_s))
+        changes.update(learn.rise_begins(state, duty, base_c, slope_k_s, lift_k, now.mono_s))
     changes["duty"] = duty
     changes["integral"] = integral
     changes.update(learn.holding(state, error_k, lift_k, dt_s))

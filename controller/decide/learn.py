@@ -20,6 +20,8 @@ COLD_OFF_S: Final = 3600.0
 """A heat-up is timed only after the mat has been off this long, so that no heat is on its way."""
 STILL_K_S: Final = 0.1 / 3600
 """... and only from a base that is not rising by itself."""
+WARMER_AIR_K: Final = 1.0
+"""... nor is warmed by air that is so much warmer, ahead of a late mat."""
 TOP_SHARE: Final = 0.75
 """Lift over the top as a share of the lift over an unheated base: the top is warmed too (this
 program's own estimate)."""
@@ -84,11 +86,14 @@ def timed_rise(aims: BayAims, state: BayState, mean_c: float, mono_s: float) -> 
 
 
 def rise_begins(
-    state: BayState, duty: float, mean_c: float, slope_k_s: float, mono_s: float
+    state: BayState, duty: float, mean_c: float, slope_k_s: float, lift_k: float, mono_s: float
 ) -> Changes:
-    """Begin to time a heat-up, if `duty` is full and the mat has been off for long enough."""
+    """Begin to time a heat-up, if `duty` is full and the mat has been off for long enough.
+
+    lift_k: base minus top, NaN when the top is not known.
+    """
     rested = not state.on and mono_s - state.since_s >= COLD_OFF_S
-    rested = rested and slope_k_s <= STILL_K_S
+    rested = rested and slope_k_s <= STILL_K_S and not lift_k < -WARMER_AIR_K
     if duty >= FULL_DUTY and rested and state.rise_since_s == inf:
         return {"rise_since_s": mono_s, "rise_from_c": mean_c, **_CLEARED}
     return {}

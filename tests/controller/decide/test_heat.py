@@ -1,7 +1,7 @@
 """Heat from the base to a duty and a pulse."""
 
 from itertools import pairwise
-from math import isfinite, isnan, nan
+from math import inf, isfinite, isnan, nan
 
 import pytest
 
@@ -123,6 +123,15 @@ def test_falling_base_is_met_before_it_is_cold(rig):
         rig.hold(60, 20.0 - 0.01 * minute)
     with_slope = rig.bay.duty
     assert with_slope - steady > 0.2
+
+
+@pytest.mark.parametrize(("top_c", "timed"), [(10.0, True), (13.0, False)])
+def test_a_heat_up_under_warmer_air_is_not_timed(rig, top_c, timed):
+    """The air would lift the base long before a slow tray feels its mat."""
+    rig.tick(12.0, top_c)
+    rig.mono_s += 2 * 3600.0
+    rig.hold(300, 11.5, top_c)
+    assert (rig.bay.rise_since_s < inf) is timed
 
 
 def test_nothing_is_learned_or_summed_over_a_gap(rig):
