@@ -191,12 +191,7 @@ def _air(reader: Reader, stay: Stay, kind: str) -> Series:
 
 
 def _place(reader: Reader, place: str, kind: str, from_s: float, to_s: float) -> Series:
-    names = [
-        probe.name
-        for probe in reader.probes()
-        if probe.kind == kind and probe.name.rpartition(".")[0] == place
-    ]
-    return bay_base(list(reader.means(names, from_s, to_s).values()))
+    return bay_base(list(reader.means(_names(reader, place, kind), from_s, to_s).values()))
 
 
 def place_means(
@@ -208,6 +203,27 @@ def place_means(
     """
     t_s, mean_milli, usable = _place(reader, place, kind, from_s, to_s)
     return t_s[usable], mean_milli[usable]
+
+
+def place_samples(
+    reader: Reader, place: str, kind: str, from_s: float, to_s: float, every_s: int
+) -> Series:
+    """As `place_means`, one minute out of every `every_s` seconds, which is read far faster.
+
+    Gives (UTC s, thousandths, usable).  Raises JournalError.
+    """
+    return bay_base(
+        list(reader.samples(_names(reader, place, kind), from_s, to_s, every_s).values())
+    )
+
+
+def _names(reader: Reader, place: str, kind: str) -> list[str]:
+    """Probes of one kind that were ever fitted at a place."""
+    return [
+        probe.name
+        for probe in reader.probes()
+        if probe.kind == kind and probe.name.rpartition(".")[0] == place
+    ]
 
 
 def _joined(parts: Sequence[Series]) -> Series:

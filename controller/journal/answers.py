@@ -107,6 +107,25 @@ def minutes_of(
     return table
 
 
+def samples_of(
+    conn: sqlite3.Connection, numbers: Sequence[int], first_s: int, to_s: int, every_s: int
+) -> Ints:
+    """(t, mean, n) of one probe at first_s, first_s + every_s ... below to_s, and thinned hours."""
+    marks = ", ".join(f"?{index}" for index in range(4, 4 + len(numbers))) or "0"
+    # Each is looked up by its key (t, probe); a range would walk over every probe's minutes.
+    return table_of(
+        conn.execute(
+            "WITH RECURSIVE at(t) AS (SELECT ?1 WHERE ?1 < ?2 UNION ALL "
+            "SELECT t + ?3 FROM at WHERE t + ?3 < ?2) "
+            f"SELECT at.t, {MEANS} FROM at JOIN minute ON minute.t = at.t AND probe IN ({marks}) "
+            f"UNION ALL SELECT t, {MEANS} FROM hour "
+            f"WHERE t >= ?1 AND t < ?2 AND probe IN ({marks}) ORDER BY 1",
+            (first_s, to_s, every_s, *numbers),
+        ),
+        3,
+    )
+
+
 def _spread(hours: Ints, from_s: float, to_s: float) -> Ints:
     """Hour rows (t, mean, n, ..., minutes) as that many minute rows each."""
     many = hours[:, -1]

@@ -1,0 +1,72 @@
+"""Journal to histories: what outlook and comparison need of every batch."""
+
+from collections.abc import Callable
+from typing import Final
+
+import numpy as np
+
+from config.recipes import thaw
+from controller.entries import effective, stays
+from controller.gather import place_samples
+from controller.journal.reader import Reader
+from controller.records import Batch, EntryKind
+from controller.review.history import History, got_of, looks_of, warm_clock
+from controller.review.warmth import Bools, Ints
+
+EVERY_S: Final = 900
+"""The base is looked at so often: a thousandth of the warmth is lost by it, and a journal of years
+is read in seconds."""
+
+
+class HistoryBook:
+    """The batches of a journal as histories, each read once.
+
+    now_s: UTC s up to which to look.  Every method raises JournalError.
+    """
+
+    def __init__(self, reader: Reader, now_s: float) -> None:
+        self._reader = reader
+        self.now_s = now_s
+        self.batches = {batch.number: batch for batch in reader.batches()}
+        self._made: dict[int, History] = {}
+
+    def get(self, number: int) -> History:
+        """Raises KeyError for a batch there is not."""
+        if number not in self._made:
+            self._made[number] = self._history(self.batches[number])
+        return self._made[number]
+
+    def where(self, wanted: Callable[[Batch], bool]) -> list[History]:
+        """Those whose batch is `wanted`, in order of number; only they are read."""
+        return [self.get(number) for number, batch in self.batches.items() if wanted(batch)]
+
+    def _history(self, batch: Batch) -> History:
+        entries = effective(self._reader.entries(batch.number))
+        recipe = thaw(batch.recipe_json)
+        closed_s = batch.closed_s
+        until_s = self.now_s if closed_s is None else min(self.now_s, closed_s)
+        until_s = max(until_s, batch.stuck_s)
+        stood = stays(batch, entries, until_s)
+        lengths: dict[str, float] = {f"{batch.bench}.{batch.bay}": 0.0}
+        parts: list[tuple[Ints, Ints, Bools]] = []
+        for place, from_s, to_s in stood:
+            lengths[place] = lengths.get(place, 0.0) + to_s - from_s
+            parts.append(
+                place_samples(self._reader, place, "base_temperature", from_s, to_s, EVERY_S)
+            )
+        nothing = np.zeros(0, dtype=np.int64)
+        parts.append((nothing, nothing, np.zeros(0, dtype=bool)))
+        t_s, base_mc = (np.concatenate([part[i] for part in parts]) for i in (0, 1))
+        usable = np.concatenate([part[2] for part in parts])
+        span = (recipe, batch.stuck_s, until_s)
+        closings = [entry for entry in entries if entry.kind == EntryKind.CLOSED]
+        return History(
+            batch,
+            recipe,
+            max(lengths, key=lambda place: lengths[place]),
+            until_s,
+            int(closings[-1].values.get("rooted", "0")) if closings else None,
+            looks_of(batch, entries),
+            warm_clock(t_s, base_mc, usable, *span),
+            got_of(t_s, base_mc, usable, *span),
+        )
