@@ -197,8 +197,13 @@ _ALARM_WORD = {
 }
 
 
-def status_text(out: Console, now: Mapping[str, Any], age_s: float) -> None:
-    """The bench in the order it stands: worst alarm, then house, top, base, mat."""
+def status_text(
+    out: Console, now: Mapping[str, Any], age_s: float, due: Mapping[int, str] | None = None
+) -> None:
+    """The bench in the order it stands: worst alarm, then house, top, base, mat.
+
+    due: by number of the batch, when it is due, in words.
+    """
     say(out, f"{now['site']}, {age_s:.0f} s ago", style="bold")
     if now["alarms"]:
         alarms_text(out, now["alarms"])
@@ -237,7 +242,8 @@ def status_text(out: Console, now: Mapping[str, Any], age_s: float) -> None:
             out,
             f"batch {batch['number']} {batch['plant']} ({batch['bench']}.{batch['bay']}): "
             f"day {batch['age_days']:.0f}, {batch['phase']}, warmth "
-            f"{number(batch['warmth_degree_hours'], '.0f')} degree-hours{known}",
+            f"{number(batch['warmth_degree_hours'], '.0f')} degree-hours{known}"
+            + (f"; {due[batch['number']]}" if due and batch["number"] in due else ""),
         )
     for name, link in now["links"].items():
         if not link["up"]:

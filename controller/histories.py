@@ -11,6 +11,7 @@ from controller.gather import place_samples
 from controller.journal.reader import Reader
 from controller.records import Batch, EntryKind
 from controller.review.history import History, got_of, looks_of, warm_clock
+from controller.review.outlook import Outlook, outlook
 from controller.review.warmth import Bools, Ints
 
 EVERY_S: Final = 900
@@ -29,6 +30,7 @@ class HistoryBook:
         self.now_s = now_s
         self.batches = {batch.number: batch for batch in reader.batches()}
         self._made: dict[int, History] = {}
+        self._recipes: dict[int, str] = {}
 
     def get(self, number: int) -> History:
         """Raises KeyError for a batch there is not."""
@@ -36,9 +38,37 @@ class HistoryBook:
             self._made[number] = self._history(self.batches[number])
         return self._made[number]
 
+    def every(self) -> list[History]:
+        """All of them, in order of number."""
+        return self.where(lambda _: True)
+
+    def like(self, number: int) -> list[History]:
+        """Those that may be like it (`history.is_like`), itself left out; only they are read."""
+        one = self.get(number)
+        plant = one.batch.plant.strip().lower()
+        return self.where(
+            lambda other: (
+                other.number != number
+                and other.kind == one.batch.kind
+                and (other.plant.strip().lower() == plant or self._recipe(other) == one.recipe.name)
+            )
+        )
+
+    def outlook(self, number: int) -> Outlook | None:
+        """When an open batch is due; None for a closed one. Raises KeyError for none there."""
+        if self.batches[number].closed_s is not None:
+            return None
+        return outlook(self.get(number), self.like(number), self.now_s)
+
     def where(self, wanted: Callable[[Batch], bool]) -> list[History]:
         """Those whose batch is `wanted`, in order of number; only they are read."""
         return [self.get(number) for number, batch in self.batches.items() if wanted(batch)]
+
+    def _recipe(self, batch: Batch) -> str:
+        """Name of the recipe under which it was stuck."""
+        if batch.number not in self._recipes:
+            self._recipes[batch.number] = thaw(batch.recipe_json).name
+        return self._recipes[batch.number]
 
     def _history(self, batch: Batch) -> History:
         entries = effective(self._reader.entries(batch.number))

@@ -9,7 +9,7 @@ from importlib.metadata import entry_points
 
 import click
 
-from controller.cli import alarms, batches, hands, records, running, tune
+from controller.cli import alarms, batches, compared, hands, records, running, tune
 
 
 class Warmfoot(click.Group):
@@ -46,6 +46,7 @@ for command in (
     running.why,
     batches.batch,
     records.review,
+    compared.compare,
     records.export,
     records.backup,
     alarms.alarms,

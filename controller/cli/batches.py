@@ -10,6 +10,7 @@ import click
 
 from config.model import Site
 from config.recipes import recipe_for
+from controller.batch_faces import due_in_words
 from controller.cli.common import (
     Moment,
     Refused,
@@ -23,6 +24,7 @@ from controller.cli.common import (
     utc_s,
     who,
 )
+from controller.cli.compared import dues, outlook_data, told_outlook
 from controller.entries import LOST_CAUSES, effective
 from controller.faces import Rows, console, say
 from controller.journal.batches import BatchBook
@@ -284,11 +286,19 @@ def list_batches(every: bool, journal_given: str | None, as_json: bool) -> None:
     with reader:
         zone = site_of(reader, path).site.zone
         found = reader.batches(only_open=not every)
+        due = dues(reader)
     if as_json:
-        give_json([one._asdict() for one in found])
+        give_json(
+            [
+                {**one._asdict(), "outlook": outlook_data(due[one.number])}
+                if one.number in due
+                else one._asdict()
+                for one in found
+            ]
+        )
         return
     out = console()
-    shown = Rows(out, "no.", "plant", "kind", "bay", "count", "stuck", "phase")
+    shown = Rows(out, "no.", "plant", "kind", "bay", "count", "stuck", "phase", "outlook")
     for one in found:
         shown.add_row(
             str(one.number),
@@ -298,6 +308,7 @@ def list_batches(every: bool, journal_given: str | None, as_json: bool) -> None:
             str(one.cuttings),
             local(one.stuck_s, zone),
             one.phase if one.closed_s is None else "closed",
+            due_in_words(due[one.number], zone) if one.number in due else "",
         )
     if found:
         shown.show()
@@ -320,13 +331,20 @@ def show(number: int, journal_given: str | None, as_json: bool) -> None:
     _, reader = reader_for(journal_given)
     with reader:
         zone = site_of(reader, path).site.zone
+        outlook, lines = told_outlook(reader, number)
     if as_json:
-        give_json({"batch": one._asdict(), "entries": [e._asdict() for e in entries]})
+        give_json(
+            {
+                "batch": one._asdict(),
+                "entries": [e._asdict() for e in entries],
+                "outlook": outlook,
+            }
+        )
         return
-    _show(one, zone, entries)
+    _show(one, zone, entries, lines)
 
 
-def _show(one: Batch, zone: ZoneInfo, entries: Sequence[Entry]) -> None:
+def _show(one: Batch, zone: ZoneInfo, entries: Sequence[Entry], outlook: Sequence[str]) -> None:
     out = console()
     say(
         out,
@@ -334,6 +352,8 @@ def _show(one: Batch, zone: ZoneInfo, entries: Sequence[Entry]) -> None:
         style="bold",
     )
     say(out, f"stuck {local(one.stuck_s, zone)}; phase {one.phase}")
+    for line in outlook:
+        say(out, f"  {line}")
     for key, value in one.details.items():
         say(out, f"  {key}: {value}")
     standing = {entry.number for entry in effective(entries)}

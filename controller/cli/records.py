@@ -10,6 +10,7 @@ from typing import IO, Any
 
 import click
 
+from controller.batch_faces import outlook_lines, standing_lines
 from controller.cli.common import (
     Moment,
     Refused,
@@ -21,14 +22,19 @@ from controller.cli.common import (
     site_of,
     utc_s,
 )
+from controller.cli.compared import batch_calendar, outlook_data, standing_data
 from controller.faces import causes_text, console, review_text, say
 from controller.gather import CaseBook, review_batch
+from controller.histories import HistoryBook
 from controller.journal.upkeep import TABLES, export_csv
 from controller.journal.upkeep import backup as copy_journal
 from controller.places import find_journal
 from controller.review.causes import Verdict
+from controller.review.compare import standing
 from controller.review.summary import BatchSummary
 from controller.saving import Saving, saving_for
+
+CALENDAR = "calendar"
 
 
 @click.command()
@@ -54,12 +60,15 @@ def review(numbers: tuple[int, ...], journal_given: str | None, as_json: bool) -
         chosen = [known[number] for number in numbers] if numbers else batches
         now_s = reviewed_at(reader.last_minute_s())
         cases = CaseBook(reader, site, now_s)
+        book = HistoryBook(reader, now_s)
         found = [
             (
                 review_batch(reader, site, batch, now_s),
                 reader.entries(batch.number),
                 cases.explain(batch.number),
                 saving_for(reader, site, batch, now_s),
+                standing(book.get(batch.number), book.like(batch.number)),
+                book.outlook(batch.number),
             )
             for batch in chosen
         ]
@@ -70,14 +79,19 @@ def review(numbers: tuple[int, ...], journal_given: str | None, as_json: bool) -
                     **summary_data(one),
                     "causes": causes_data(verdict),
                     "beside_flat": saved and saving_data(saved),
+                    "beside_like": standing_data(beside),
+                    "outlook": due and outlook_data(due),
                 }
-                for one, _, verdict, saved in found
+                for one, _, verdict, saved, beside, due in found
             ]
         )
         return
     out = console()
-    for summary, entries, verdict, saved in found:
+    for summary, entries, verdict, saved, beside, due in found:
         review_text(out, summary, entries, site.site.zone, saved)
+        lines = [] if due is None else outlook_lines(due, summary.batch.stuck_s, site.site.zone)
+        for line in [*lines, *standing_lines(beside)]:
+            say(out, f"  {line}")
         causes_text(out, verdict)
         say(out)
     if not found:
@@ -125,7 +139,7 @@ def causes_data(verdict: Verdict) -> dict[str, Any]:
 
 
 @click.command()
-@click.argument("table", type=click.Choice(TABLES))
+@click.argument("table", type=click.Choice([*TABLES, CALENDAR]))
 @click.option("--from", "from_at", type=Moment(), help="Local; by default the beginning.")
 @click.option("--to", "to_at", type=Moment(), help="Local; by default now.")
 @click.option("--out", type=click.Path(path_type=Path), help="File; by default the screen.")
@@ -138,7 +152,15 @@ def export(
     out: Path | None,
     journal_given: str | None,
 ) -> None:
-    """Give one table of the journal as CSV, with units in the headers, UTC and local time."""
+    """Give one table of the journal as CSV, with units in the headers, UTC and local time.
+
+    "calendar" gives tests due and due windows of the open batches as an iCalendar file instead.
+    """
+    if table == CALENDAR:
+        if from_at or to_at:
+            raise Refused("a calendar looks ahead from now; leave out --from and --to")
+        _calendar(journal_given, out)
+        return
     path, reader = reader_for(journal_given)
     with reader:
         zone = site_of(reader, path).site.zone
@@ -151,12 +173,31 @@ def export(
             try:
                 to = stack.enter_context(out.open("x", encoding="utf-8", newline=""))
             except OSError as error:
-                raise Refused(
-                    f"{out}: can't be written ({error.strerror}); give a new name"
-                ) from error
+                raise _unwritable(out, error) from error
         count = export_csv(path, table, to, zone, from_s, to_s)  # type: ignore[arg-type]
     if out is not None:
         click.echo(f"{count} rows in {out}")
+
+
+def _calendar(journal_given: str | None, out: Path | None) -> None:
+    """The same file may be written again and again: a calendar program reads it anew."""
+    _, reader = reader_for(journal_given)
+    with reader:
+        text, count = batch_calendar(reader)
+    if out is None:
+        sys.stdout.buffer.write(text)
+        return
+    part = out.with_name(out.name + ".part")
+    try:
+        part.write_bytes(text)
+        part.replace(out)
+    except OSError as error:
+        raise _unwritable(out, error) from error
+    click.echo(f"{count} entries in {out}")
+
+
+def _unwritable(out: Path, error: OSError) -> Refused:
+    return Refused(f"{out}: can't be written ({error.strerror}); give a new name")
 
 
 @click.command()

@@ -6,11 +6,13 @@ import time
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import click
 
 from config.load import load_with_text
 from config.model import mister_id
+from controller.batch_faces import due_in_words
 from controller.cli import learned
 from controller.cli.common import (
     EXIT_ALARM,
@@ -25,6 +27,7 @@ from controller.cli.common import (
     reader_for,
     site_of,
 )
+from controller.cli.compared import dues_if_any, outlook_data
 from controller.faces import check_text, console, say, status_text
 from controller.places import find_journal, live_path
 
@@ -110,10 +113,16 @@ def status(journal_given: str | None, as_json: bool) -> None:
             "All relays drop by themselves when orders stop. Start it: warmfoot run BENCH.toml",
             EXIT_NOT_RUNNING,
         )
+    due = dues_if_any(journal_given)
     if as_json:
+        for batch in found["batches"]:
+            one = due.get(batch["number"])
+            batch["outlook"] = one and outlook_data(one)
         give_json({"running": True, "age_s": round(age_s, 1), **found})
     else:
-        status_text(console(), found, age_s)
+        zone = ZoneInfo(found["timezone"])
+        words = {number: due_in_words(one, zone) for number, one in due.items()}
+        status_text(console(), found, age_s, words)
     if any(alarm["state"] in ("UNACK", "LATCH_UNACK", "ACKED") for alarm in found["alarms"]):
         raise SystemExit(EXIT_ALARM)
 

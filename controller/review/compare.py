@@ -5,26 +5,20 @@ and not as if every cutting were a trial of its own: intervals are widened by ho
 of a group differ, and the test deals whole batches out. Where that can show nothing, it says so.
 """
 
-from collections.abc import Callable, Sequence
-from datetime import datetime
-from math import inf
+from collections.abc import Sequence
 from typing import Final, NamedTuple
 from zoneinfo import ZoneInfo
 
-from controller.review.history import History
+from controller.review.groups import BY, MONTHS, NOT_RECORDED, Group, group_of, value_of
+from controller.review.history import History, is_like
 from controller.review.proportions import (
     difference,
     fisher,
     holm,
     least_permutation,
     permutation,
-    spread_factor,
-    wilson,
 )
-from controller.review.survival import Between, quantile, turnbull
 
-BY: Final = ("plant", "kind", "hormone", "mix", "stock", "month", "bay")
-NOT_RECORDED: Final = "not recorded"
 FEW: Final = 20
 """A group of fewer cuttings than this is too small to tell anything; own choice."""
 WIDE: Final = 0.3
@@ -32,56 +26,6 @@ WIDE: Final = 0.3
 CHANCE: Final = 0.05
 BASE_K: Final = 1.0
 """A mean base farther apart than this is told beside a difference; own choice."""
-MONTHS: Final = (
-    "January", "February", "March", "April", "May", "June", "July", "August", "September",
-    "October", "November", "December",
-)  # fmt: skip
-
-
-class Point(NamedTuple):
-    """Share of the living cuttings with roots by `day`, 0..1.
-
-    at_risk: cuttings that were looked at on that day or later, in one test or another.
-    """
-
-    day: float
-    rooted: float
-    at_risk: int
-
-
-class Group(NamedTuple):
-    """Batches with one value in common.
-
-    value: as the grower wrote it.  open: still on the bench, not in the counts.  cuttings, rooted:
-    of closed batches.  low, high: 95 % of the strike rate, 0..1.  spread: factor by which cuttings
-    count for less, as the batches differ.  half: days (after, by) by which half of the batches had
-    half their cuttings rooted; by inf: not reached; None: no batch got there.  half_n: batches in
-    which half rooted.  base_c, warmth_kh_day, cold_h, hot_h: mean of the batches.
-    """
-
-    value: str
-    batches: tuple[int, ...]
-    open: int
-    cuttings: int
-    rooted: int
-    low: float | None
-    high: float | None
-    spread: float
-    half: tuple[float, float] | None
-    half_n: int
-    curve: tuple[Point, ...]
-    base_c: float | None
-    warmth_kh_day: float | None
-    cold_h: float | None
-    hot_h: float | None
-
-    @property
-    def closed(self) -> int:
-        return len(self.batches) - self.open
-
-    @property
-    def strike(self) -> float | None:
-        return self.rooted / self.cuttings if self.cuttings else None
 
 
 class Pair(NamedTuple):
@@ -90,7 +34,8 @@ class Pair(NamedTuple):
     low, high: 95 % of strike rate minus that of `beside`, -1..1; None where one has no result.
     chance: of groups at least so far apart were there no difference, raised for the number of
     pairs; None: not tested.  test: "batches" (dealt out), or "cuttings" (Fisher's) where there are
-    too few batches for that and each of one group did better than each of the other.  verdict: "differ", "these batches differ", "no difference seen" or "too few to tell".
+    too few batches for that and each of one group did better than each of the other.
+    verdict: "differ", "these batches differ", "no difference seen" or "too few to tell".
     notes: what else was not alike.
     """
 
@@ -111,15 +56,6 @@ class Comparison(NamedTuple):
     like: str
     groups: tuple[Group, ...]
     pairs: tuple[Pair, ...]
-
-
-def value_of(one: History, by: str, zone: ZoneInfo) -> str:
-    """What a batch has under one of BY; NOT_RECORDED where nobody wrote it down."""
-    if by == "month":
-        return MONTHS[datetime.fromtimestamp(one.batch.stuck_s, zone).month - 1]
-    own = {"plant": one.batch.plant, "kind": one.batch.kind, "bay": one.place}
-    found = own[by] if by in own else one.batch.details.get(by, "")
-    return " ".join(found.split()) or NOT_RECORDED
 
 
 def compare(
@@ -168,77 +104,6 @@ def _compared(part: Sequence[History], by: str, zone: ZoneInfo, unlike: bool) ->
 def _rank(value: str, by: str, part: Sequence[History]) -> tuple[bool, float, str]:
     order = MONTHS.index(value) if by == "month" else -sum(one.batch.cuttings for one in part)
     return value == NOT_RECORDED, order, value
-
-
-def group_of(value: str, part: Sequence[History]) -> Group:
-    """The figures of a group; at least one batch."""
-    closed = [(one.rooted, one.batch.cuttings) for one in part if one.rooted is not None]
-    rooted, cuttings = sum(k for k, _ in closed), sum(n for _, n in closed)
-    spread = spread_factor(closed) if closed else 1.0
-    low, high = wilson(rooted / spread, cuttings / spread) if closed else (None, None)
-    half, half_n = half_rooted(part)
-    return Group(
-        value,
-        tuple(one.number for one in part),
-        len(part) - len(closed),
-        cuttings,
-        rooted,
-        low,
-        high,
-        spread,
-        half,
-        half_n,
-        rooting_curve(part),
-        _mean([one.got.mean_base_c for one in part]),
-        _mean([one.got.warmth_kh_day for one in part]),
-        _mean([one.got.cold_h for one in part if one.got.pace is not None]),
-        _mean([one.got.hot_h for one in part if one.got.pace is not None]),
-    )
-
-
-def half_rooted(part: Sequence[History]) -> tuple[tuple[float, float] | None, int]:
-    """Days (after, by) by which half of the batches had half rooted, and how many did.
-
-    Batches that still stand unrooted count as "later"; those closed without are left out.
-    """
-    spans = []
-    for one in part:
-        seen = one.rooting()
-        if seen is not None and seen[0] < seen[1]:
-            spans.append(Between(one.days(seen[0]), one.days(seen[1]) if seen[1] != inf else inf))
-    reached = sum(span.by != inf for span in spans)
-    return (quantile(turnbull(spans), 0.5) if reached else None), reached
-
-
-def rooting_curve(part: Sequence[History]) -> tuple[Point, ...]:
-    """Share of the living with roots, week by week (fewer steps when it took long).
-
-    Every cutting counted in a test or at closing is one look: rooted by then or not. Turnbull's
-    estimate of such looks, at its surest.
-    """
-    looks = [(one.days(look.at_s), look.tested, look.rooted) for one in part for look in one.looks]
-    looks = [look for look in looks if look[0] > 0.0]
-    if not looks:
-        return ()
-    spans = [Between(0.0, day, rooted) for day, _, rooted in looks if rooted]
-    spans += [Between(day, inf, n - rooted) for day, n, rooted in looks if n > rooted]
-    masses = turnbull(spans)
-    last = max(day for day, _, _ in looks)
-    step = 7.0 * max(1, round(last / 7.0 / 5))
-    days = [step * turn for turn in range(1, int(last // step) + 1)] or [last]
-    return tuple(
-        Point(
-            day,
-            sum(mass.share for mass in masses if mass.by <= day),
-            sum(n for at, n, _ in looks if at >= day),
-        )
-        for day in days
-    )
-
-
-def _mean(values: Sequence[float | None]) -> float | None:
-    known = [value for value in values if value is not None]
-    return sum(known) / len(known) if known else None
 
 
 def _paired(
@@ -316,9 +181,13 @@ def _judged(pairs: Sequence[Pair]) -> list[Pair]:
 def _verdict(pair: Pair, chance: float | None) -> str:
     if pair.low is None or pair.high is None or not pair.test:
         return "too few to tell"
-    # With too many batches to deal out the widened interval speaks.
     outside = pair.low > 0.0 or pair.high < 0.0
-    if outside if chance is None else chance <= CHANCE:
+    if pair.test == "cuttings":
+        shown = outside and chance is not None and chance <= CHANCE
+    else:
+        # With too many batches to deal out the widened interval speaks.
+        shown = outside if chance is None else chance <= CHANCE
+    if shown:
         return "differ" if pair.test == "batches" else "these batches differ"
     return "no difference seen" if pair.high - pair.low <= WIDE else "too few to tell"
 
@@ -346,10 +215,8 @@ class Standing(NamedTuple):
         return "above every one of them" if strike > self.most else "within what they had"
 
 
-def standing(
-    one: History, others: Sequence[History], is_like: Callable[[History, History], int]
-) -> Standing:
-    """A batch beside the closed batches of the same plant and kind (`outlook.is_like` is 2)."""
+def standing(one: History, others: Sequence[History]) -> Standing:
+    """A batch beside the closed batches of the same plant and kind."""
     like = [other for other in others if is_like(one, other) == 2 and other.rooted is not None]
     strikes = _strikes(like)
     return Standing(

@@ -109,6 +109,15 @@ class History(NamedTuple):
         return (utc_s - self.batch.stuck_s) / DAY_S
 
 
+def is_like(one: History, other: History) -> int:
+    """2: the same plant and kind; 1: another plant under the same plant's recipe; 0: unlike."""
+    if one.batch.kind != other.batch.kind or one.number == other.number:
+        return 0
+    if one.batch.plant.strip().lower() == other.batch.plant.strip().lower():
+        return 2
+    return int(one.recipe.plant is not None and one.recipe.name == other.recipe.name)
+
+
 def looks_of(batch: Batch, entries: Sequence[Entry]) -> tuple[Look, ...]:
     """Tests, and the count at closing as one of all that live. entries: those that stand."""
     found = []

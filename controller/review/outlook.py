@@ -11,7 +11,7 @@ from math import inf
 from typing import Final, NamedTuple
 
 from config.recipes import Recipe
-from controller.review.history import DAY_S, History
+from controller.review.history import DAY_S, History, is_like
 from controller.review.survival import Between, kaplan_meier, reached
 
 LIKE_LEAST: Final = 4
@@ -29,7 +29,7 @@ TEST_EVERY_DAYS: Final = {
     "semi_ripe": 7.0, "hardwood": 7.0, "root": 7.0, "evergreen": 14.0,
 }  # fmt: skip
 """Days between tests by kind; common practice, no source."""
-TESTS_MOST: Final = 12
+TESTS_MOST: Final = 6
 
 
 class Likes(NamedTuple):
@@ -82,15 +82,6 @@ class Calibration(NamedTuple):
     @property
     def judged(self) -> int:
         return self.held + self.early + self.late
-
-
-def is_like(one: History, other: History) -> int:
-    """2: the same plant and kind; 1: another plant under the same plant's recipe; 0: unlike."""
-    if one.batch.kind != other.batch.kind or one.number == other.number:
-        return 0
-    if one.batch.plant.strip().lower() == other.batch.plant.strip().lower():
-        return 2
-    return int(one.recipe.plant is not None and one.recipe.name == other.recipe.name)
 
 
 def likes_of(one: History, others: Sequence[History], at_s: float) -> Likes:
@@ -215,11 +206,12 @@ def calibration(histories: Sequence[History]) -> tuple[Calibration, Calibration]
     return Calibration(*counts[True]), Calibration(*counts[False])
 
 
-def tests_due(one: History, until_s: float) -> list[float]:
+def tests_due(one: History, now_s: float, until_s: float) -> list[float]:
     """When to lift samples of an open batch, UTC s, up to `until_s`; the first may be overdue.
 
     First at half of the middle of the usual days, then TEST_EVERY_DAYS after the last test: common
-    practice, no source. None once it is in its last step of weaning.
+    practice, no source. Those after an overdue one are counted from `now_s`. At least one, at most
+    TESTS_MOST; none once the batch is in its last step of weaning.
     """
     if one.batch.closed_s is not None or one.batch.phase == "wean_late":
         return []
@@ -228,5 +220,5 @@ def tests_due(one: History, until_s: float) -> list[float]:
         first_s = one.looks[-1].at_s + every_s
     else:
         first_s = one.batch.stuck_s + sum(one.recipe.usual_days) / 4 * DAY_S
-    later = [first_s + turn * every_s for turn in range(1, TESTS_MOST)]
+    later = [max(first_s, now_s) + turn * every_s for turn in range(1, TESTS_MOST)]
     return [first_s, *(at_s for at_s in later if at_s <= until_s)]

@@ -1,0 +1,196 @@
+"""compare, and what other commands say of when a batch is due and of the batches like it."""
+
+import time
+from math import isfinite
+from typing import Any
+
+import click
+
+from config.near import near
+from controller.agenda import Matter, calendar
+from controller.batch_faces import (
+    basis,
+    calibration_lines,
+    compared_text,
+    due_in_words,
+    outlook_lines,
+)
+from controller.cli.common import (
+    Refused,
+    expected_errors,
+    give_json,
+    journal_option,
+    json_option,
+    local,
+    reader_for,
+    site_of,
+)
+from controller.faces import console, say
+from controller.histories import HistoryBook
+from controller.journal.errors import JournalError
+from controller.journal.reader import Reader, open_reader
+from controller.places import PlaceError, find_journal
+from controller.review.compare import Comparison, Standing
+from controller.review.compare import compare as compare_by
+from controller.review.groups import BY, Group
+from controller.review.outlook import Outlook, calibration, tests_due
+
+
+@click.command()
+@click.argument("by", type=click.Choice(BY))
+@click.option("--plant", help="Only this plant, as it is written in the batches.")
+@click.option("--kind", help="Only this kind of cutting.")
+@click.option("--unlike", is_flag=True, help="Put all plants and kinds together.")
+@journal_option
+@json_option
+@expected_errors
+def compare(
+    by: str,
+    plant: str | None,
+    kind: str | None,
+    unlike: bool,
+    journal_given: str | None,
+    as_json: bool,
+) -> None:
+    """Batches beside each other by one thing, like with like: which hormone, which mix, which bay.
+
+    Strike rate with its 95 % interval, time to root, what the base gave, and whether a difference
+    is more than chance. Only batches of one plant and kind are compared, unless --unlike.
+    """
+    path, reader = reader_for(journal_given)
+    with reader:
+        zone = site_of(reader, path).site.zone
+        book = HistoryBook(reader, time_of(reader))
+        for given, known in (
+            (plant, {batch.plant for batch in book.batches.values()}),
+            (kind, {batch.kind for batch in book.batches.values()}),
+        ):
+            if given is not None and given.lower() not in {name.lower() for name in known}:
+                there = ", ".join(sorted(known)) or "none"
+                raise Refused(f"no batch of {given!r}{near(given, known)}; there are: {there}")
+        chosen = book.where(
+            lambda batch: (
+                (plant is None or batch.plant.lower() == plant.lower())
+                and (kind is None or batch.kind.lower() == kind.lower())
+            )
+        )
+    found = compare_by(chosen, by, zone, unlike=unlike)
+    if as_json:
+        give_json([comparison_data(one) for one in found])
+        return
+    out = console()
+    compared_text(out, found)
+    if not found:
+        less = "" if unlike else " of one plant and kind (see --unlike)"
+        say(
+            out,
+            f"nothing to compare by {by}: no two batches{less} differ in it on record. "
+            f"{len(chosen)} batches were looked at",
+        )
+
+
+def time_of(reader: Reader) -> float:
+    """Up to when to look: now, or the end of the records where those lie ahead of now."""
+    last_s = reader.last_minute_s()
+    return time.time() if last_s is None else max(time.time(), last_s + 60.0)
+
+
+def dues(reader: Reader) -> dict[int, Outlook]:
+    """When each open batch is due, by its number."""
+    book = HistoryBook(reader, time_of(reader))
+    found = {number: book.outlook(number) for number in book.batches}
+    return {number: due for number, due in found.items() if due is not None}
+
+
+def dues_if_any(journal_given: str | None) -> dict[int, Outlook]:
+    """As `dues`, and nothing where the journal can't be read just now."""
+    try:
+        with open_reader(find_journal(journal_given)) as reader:
+            return dues(reader)
+    except (JournalError, PlaceError):
+        return {}
+
+
+def told_outlook(reader: Reader, number: int) -> tuple[dict[str, Any] | None, list[str]]:
+    """The outlook of one batch as plain data and as lines; (None, []) for a closed one."""
+    path = reader.path
+    zone = site_of(reader, path).site.zone
+    book = HistoryBook(reader, time_of(reader))
+    due = book.outlook(number)
+    if due is None:
+        return None, []
+    one = book.get(number)
+    lines = outlook_lines(due, one.batch.stuck_s, zone)
+    tests = tests_due(one, book.now_s, due.to_s)
+    if tests:
+        when = local(tests[0], zone)[:10]
+        lines.append(f"next test {'overdue since ' if tests[0] < book.now_s else ''}{when}")
+    lines += calibration_lines(*calibration(book.every()))
+    return {**outlook_data(due), "tests_due_utc_s": tests}, lines
+
+
+def batch_calendar(reader: Reader) -> tuple[bytes, int]:
+    """Tests due and due windows of the open batches as an iCalendar file, and how many."""
+    site = site_of(reader, reader.path).site
+    book = HistoryBook(reader, time_of(reader))
+    matters: list[Matter] = []
+    for number, batch in book.batches.items():
+        due = book.outlook(number)
+        if due is None:
+            continue
+        one = book.get(number)
+        name = f"batch {number} {batch.plant} ({batch.bench}.{batch.bay})"
+        where = f"{batch.cuttings} cuttings, trays {batch.trays or 'not given'}"
+        if not due.rooted:
+            text = f"{due_in_words(due, site.zone)}: {basis(due)}. {where}. A window, no promise."
+            # A late one is shown up to today.
+            end_s = max(due.to_s, book.now_s) if due.late else due.to_s
+            matters.append(Matter(batch, "due", f"Due: {name}", text, due.from_s, end_s))
+        done = sum(look.at_s <= book.now_s for look in one.looks)
+        for turn, at_s in enumerate(tests_due(one, book.now_s, due.to_s), done + 1):
+            # An overdue test belongs in today, where it will be seen.
+            day_s = max(at_s, book.now_s) if turn == done + 1 else at_s
+            text = f"Lift 5 to 10 from corners and middle and look for roots. {where}."
+            matters.append(Matter(batch, f"test {turn}", f"Test: {name}", text, day_s, day_s))
+    return calendar(site.name, site.zone, matters, book.now_s), len(matters)
+
+
+# -- as plain data ----------------------------------------------------------------------------
+
+
+def outlook_data(due: Outlook) -> dict[str, Any]:
+    """An outlook as plain data; its basis in words."""
+    data = due._asdict()
+    likes = due.likes._asdict()
+    del likes["spans"]
+    return {**data, "likes": likes, "basis": "its own tests" if due.rooted else basis(due)}
+
+
+def comparison_data(found: Comparison) -> dict[str, Any]:
+    """A comparison as plain data."""
+    return {
+        "by": found.by,
+        "like": found.like,
+        "groups": [group_data(group) for group in found.groups],
+        "pairs": [pair._asdict() for pair in found.pairs],
+    }
+
+
+def group_data(group: Group) -> dict[str, Any]:
+    """A group as plain data; times that were not reached are None."""
+    data = group._asdict()
+    data["strike"] = group.strike
+    data["curve"] = [point._asdict() for point in group.curve]
+    data["half"] = group.half and [day if isfinite(day) else None for day in group.half]
+    return data
+
+
+def standing_data(found: Standing) -> dict[str, Any]:
+    """A batch beside the ones like it, as plain data."""
+    return {
+        "verdict": found.verdict,
+        "own": group_data(found.own),
+        "others": found.others and group_data(found.others),
+        "least": found.least,
+        "most": found.most,
+    }
