@@ -46,11 +46,13 @@ class HistoryBook:
         """Those that may be like it (`history.is_like`), itself left out; only they are read."""
         one = self.get(number)
         plant = one.batch.plant.strip().lower()
+        # A recipe of the kind alone makes no two plants alike.
+        near = one.recipe.name if one.recipe.plant is not None else None
         return self.where(
             lambda other: (
                 other.number != number
                 and other.kind == one.batch.kind
-                and (other.plant.strip().lower() == plant or self._recipe(other) == one.recipe.name)
+                and (other.plant.strip().lower() == plant or self._recipe(other) == near)
             )
         )
 

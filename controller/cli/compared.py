@@ -33,7 +33,7 @@ from controller.places import PlaceError, find_journal
 from controller.review.compare import Comparison, Standing
 from controller.review.compare import compare as compare_by
 from controller.review.groups import BY, Group
-from controller.review.outlook import Outlook, calibration, tests_due
+from controller.review.outlook import Outlook, calibration, due_tests
 
 
 @click.command()
@@ -121,7 +121,7 @@ def told_outlook(reader: Reader, number: int) -> tuple[dict[str, Any] | None, li
         return None, []
     one = book.get(number)
     lines = outlook_lines(due, one.batch.stuck_s, zone)
-    tests = tests_due(one, book.now_s, due.to_s)
+    tests = due_tests(one, book.now_s, due.to_s)
     if tests:
         when = local(tests[0], zone)[:10]
         lines.append(f"next test {'overdue since ' if tests[0] < book.now_s else ''}{when}")
@@ -147,7 +147,7 @@ def batch_calendar(reader: Reader) -> tuple[bytes, int]:
             end_s = max(due.to_s, book.now_s) if due.late else due.to_s
             matters.append(Matter(batch, "due", f"Due: {name}", text, due.from_s, end_s))
         done = sum(look.at_s <= book.now_s for look in one.looks)
-        for turn, at_s in enumerate(tests_due(one, book.now_s, due.to_s), done + 1):
+        for turn, at_s in enumerate(due_tests(one, book.now_s, due.to_s), done + 1):
             # An overdue test belongs in today, where it will be seen.
             day_s = max(at_s, book.now_s) if turn == done + 1 else at_s
             text = f"Lift 5 to 10 from corners and middle and look for roots. {where}."

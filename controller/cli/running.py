@@ -120,7 +120,7 @@ def status(journal_given: str | None, as_json: bool) -> None:
             batch["outlook"] = one and outlook_data(one)
         give_json({"running": True, "age_s": round(age_s, 1), **found})
     else:
-        zone = ZoneInfo(found["timezone"])
+        zone = ZoneInfo(found.get("timezone", "UTC"))
         words = {number: due_in_words(one, zone) for number, one in due.items()}
         status_text(console(), found, age_s, words)
     if any(alarm["state"] in ("UNACK", "LATCH_UNACK", "ACKED") for alarm in found["alarms"]):

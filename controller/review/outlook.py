@@ -145,15 +145,16 @@ def window(likes: Likes, recipe: Recipe, after: float = 0.0) -> Window:
     if not rooted:
         # Every like batch had rooted sooner: the window lies behind.
         left, after = list(likes.spans), 0.0
-        rooted = likes.rooted
     edges = [(max(after, span.after), span.by) for span in left]
-    share = min(SHARE_MOST, (rooted - 1) / (rooted + 1))
+    count = len(left)
+    share = min(SHARE_MOST, (count - 1) / (count + 1))
     low = reached(kaplan_meier([(start, by != inf) for start, by in edges]), (1 - share) / 2)
     ends = [(by, True) if by != inf else (start, False) for start, by in edges]
     high = reached(kaplan_meier(ends), (1 + share) / 2)
     if high == inf:
         # Running ones outlast those that rooted: the end is not seen yet.
         high = max(latest, *(by for by, happened in ends if happened))
+        share = 0.0
     return Window(min(low, high), high, True, share or None)
 
 
@@ -206,7 +207,7 @@ def calibration(histories: Sequence[History]) -> tuple[Calibration, Calibration]
     return Calibration(*counts[True]), Calibration(*counts[False])
 
 
-def tests_due(one: History, now_s: float, until_s: float) -> list[float]:
+def due_tests(one: History, now_s: float, until_s: float) -> list[float]:
     """When to lift samples of an open batch, UTC s, up to `until_s`; the first may be overdue.
 
     First at half of the middle of the usual days, then TEST_EVERY_DAYS after the last test: common
