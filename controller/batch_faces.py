@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 from rich.console import Console
 
 from controller.faces import Rows, say
-from controller.review.compare import Comparison, Pair, Standing
+from controller.review.compare import Comparison, Overall, Pair, Standing
 from controller.review.groups import Group
 from controller.review.outlook import JUDGED_LEAST, Calibration, Outlook
 from controller.review.proportions import wilson
@@ -71,8 +71,24 @@ def calibration_lines(own: Calibration, usual: Calibration) -> list[str]:
     return lines
 
 
-def compared_text(out: Console, found: Sequence[Comparison]) -> None:
+def overall_line(found: Overall) -> str:
+    """One value beside another over all plants."""
+    return (
+        f"over all plants, in {found.blocks} blocks of one plant stuck in one month: {found.value} "
+        f"beside {found.beside}: {_BECAUSE.get(found.verdict, found.verdict)}: "
+        f"{_points(found.difference)} points, chance {_chance(found.chance)} "
+        f"({found.batches[0]} and {found.batches[1]} batches, dealt out within their blocks)"
+    )
+
+
+def compared_text(
+    out: Console, found: Sequence[Comparison], overall: Sequence[Overall] = ()
+) -> None:
     """Every comparison: its groups, then what can be told of the differences."""
+    for whole in overall:
+        say(out, overall_line(whole), style="bold")
+    if overall:
+        say(out)
     for one in found:
         say(out, f"by {one.by}: {one.like}", style="bold")
         rows = Rows(
@@ -134,12 +150,15 @@ def told(pair: Pair) -> str:
     span = f"{_points(pair.low)} to {_points(pair.high)} points"
     chance = ""
     if pair.chance is not None:
-        less = "< 0.001" if pair.chance < 0.001 else f"{pair.chance:.3f}"
         dealt = "whole batches dealt out" if pair.test == "batches" else "Fisher, by cuttings"
-        chance = f", chance {less} ({dealt})"
+        chance = f", chance {_chance(pair.chance)} ({dealt})"
     notes = f"; {' and '.join(pair.notes)}" if pair.notes else ""
     verdict = _BECAUSE.get(pair.verdict, pair.verdict)
     return f"{pair.value} beside {pair.beside}: {verdict}: {span}{chance}{notes}"
+
+
+def _chance(chance: float) -> str:
+    return "< 0.001" if chance < 0.001 else f"{chance:.3f}"
 
 
 def _points(share: float) -> str:

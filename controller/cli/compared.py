@@ -30,7 +30,7 @@ from controller.histories import HistoryBook
 from controller.journal.errors import JournalError
 from controller.journal.reader import Reader, open_reader
 from controller.places import PlaceError, find_journal
-from controller.review.compare import Comparison, Standing
+from controller.review.compare import Comparison, Standing, over_all
 from controller.review.compare import compare as compare_by
 from controller.review.groups import BY, Group
 from controller.review.outlook import Outlook, calibration, due_tests
@@ -75,11 +75,17 @@ def compare(
             )
         )
     found = compare_by(chosen, by, zone, unlike=unlike)
+    overall = over_all(chosen, by, zone)
     if as_json:
-        give_json([comparison_data(one) for one in found])
+        give_json(
+            {
+                "overall": [one._asdict() for one in overall],
+                "comparisons": [comparison_data(one) for one in found],
+            }
+        )
         return
     out = console()
-    compared_text(out, found)
+    compared_text(out, found, overall)
     if not found:
         less = "" if unlike else " of one plant and kind (see --unlike)"
         say(

@@ -6,12 +6,14 @@ of a group differ, and the test deals whole batches out. Where that can show not
 """
 
 from collections.abc import Sequence
+from datetime import datetime
 from typing import Final, NamedTuple
 from zoneinfo import ZoneInfo
 
 from controller.review.groups import BY, MONTHS, NOT_RECORDED, Group, group_of, value_of
 from controller.review.history import History, is_like
 from controller.review.proportions import (
+    blocked_permutation,
     difference,
     fisher,
     holm,
@@ -24,6 +26,7 @@ FEW: Final = 20
 WIDE: Final = 0.3
 """An interval of the difference wider than this leaves open whether there is one; own choice."""
 CHANCE: Final = 0.05
+BLOCKED_BY: Final = ("hormone", "mix", "stock", "bay")
 BASE_K: Final = 1.0
 """A mean base farther apart than this is told beside a difference; own choice."""
 
@@ -47,6 +50,23 @@ class Pair(NamedTuple):
     test: str
     verdict: str
     notes: tuple[str, ...]
+
+
+class Overall(NamedTuple):
+    """One value beside another over all plants: batches of one plant and kind stuck in one month
+    are a block, and only batches of one block are compared.
+
+    blocks: in which both were.  batches: closed ones in them, of either.  difference: of strike
+    rates, -1..1.  chance: as in Pair.  verdict: "differ" or "no difference shown".
+    """
+
+    value: str
+    beside: str
+    blocks: int
+    batches: tuple[int, int]
+    difference: float
+    chance: float
+    verdict: str
 
 
 class Comparison(NamedTuple):
@@ -190,6 +210,44 @@ def _verdict(pair: Pair, chance: float | None) -> str:
     if shown:
         return "differ" if pair.test == "batches" else "these batches differ"
     return "no difference seen" if pair.high - pair.low <= WIDE else "too few to tell"
+
+
+def over_all(histories: Sequence[History], by: str, zone: ZoneInfo) -> list[Overall]:
+    """Every value beside the one of most batches, over all plants at once, block by block.
+
+    by: as `compare`; nothing for what blocks are made of. Blocks of several plants together show
+    what no plant has enough batches for, and still only like stands beside like.
+    """
+    if by not in BLOCKED_BY:
+        return []
+    strikes: dict[tuple[str, ...], dict[str, list[float]]] = {}
+    counts: dict[str, int] = {}
+    words: dict[str, str] = {}
+    for one in histories:
+        value = value_of(one, by, zone)
+        if one.rooted is None or value == NOT_RECORDED:
+            continue
+        words.setdefault(value.lower(), value)
+        month = datetime.fromtimestamp(one.batch.stuck_s, zone).strftime("%Y-%m")
+        block = (one.batch.plant.strip().lower(), one.batch.kind, month)
+        parted = strikes.setdefault(block, {})
+        parted.setdefault(value.lower(), []).append(one.rooted / one.batch.cuttings)
+        counts[value.lower()] = counts.get(value.lower(), 0) + 1
+    if not counts:
+        return []
+    first = min(counts, key=lambda key: (-counts[key], key))
+    found = []
+    for key in sorted(counts):
+        pairs = [(held[key], held[first]) for held in strikes.values() if {key, first} <= set(held)]
+        told = blocked_permutation(pairs) if key != first and len(pairs) > 1 else None
+        if told is not None:
+            sizes = sum(len(ours) for ours, _ in pairs), sum(len(theirs) for _, theirs in pairs)
+            found.append(Overall(words[key], words[first], len(pairs), sizes, *told, ""))
+    raised = holm([one.chance for one in found])
+    return [
+        one._replace(chance=c, verdict="differ" if c <= CHANCE else "no difference shown")
+        for one, c in zip(found, raised, strict=True)
+    ]
 
 
 class Standing(NamedTuple):

@@ -3,6 +3,7 @@
 Every test is two-sided, every interval for 95 % unless another z is given.
 """
 
+from collections import Counter
 from collections.abc import Sequence
 from itertools import combinations
 from math import comb, sqrt
@@ -14,6 +15,8 @@ SLACK: Final = 1e-7
 """Relative; what is as likely or as far out as the observed must not be lost to rounding."""
 ARRANGEMENTS_MOST: Final = 200_000
 """More ways to deal batches out than this are not counted through."""
+
+GRID: Final = 1e-4
 
 
 def wilson(k: float, n: float, z: float = Z_95) -> tuple[float, float]:
@@ -103,6 +106,43 @@ def permutation(ours: Sequence[float], theirs: Sequence[float]) -> float | None:
     far = seen - SLACK * max(1.0, seen)
     ways = [apart(sum(part)) >= far for part in combinations(every, size)]
     return sum(ways) / len(ways)
+
+
+def blocked_permutation(
+    blocks: Sequence[tuple[Sequence[float], Sequence[float]]],
+) -> tuple[float, float] | None:
+    """(difference, chance) of two groups met in several blocks, dealt out within each block only.
+
+    blocks: (ours, theirs) of each, one share 0..1 per batch.  The difference is the mean of the
+    blocks' own, weighted by n m / (n + m); the chance is of one at least so far from 0, counted
+    over all ways on a grid of GRID. None without a block that has both, or with one too large.
+    Source: Fisher, The Design of Experiments (1935), section 21; blocks of any size instead of
+    pairs.
+    """
+    both = [(list(ours), list(theirs)) for ours, theirs in blocks if ours and theirs]
+    if any(comb(len(a) + len(b), len(a)) > ARRANGEMENTS_MOST for a, b in both) or not both:
+        return None
+    weights = [len(a) * len(b) / (len(a) + len(b)) for a, b in both]
+    seen = 0
+    dealt = {0: 1.0}
+    for (ours, theirs), weight in zip(both, weights, strict=True):
+        every, size = [*ours, *theirs], len(ours)
+
+        def apart(part: float, every: list[float] = every, size: int = size,
+                  weight: float = weight) -> int:  # fmt: skip
+            mean = part / size - (sum(every) - part) / (len(every) - size)
+            return round(weight * mean / GRID)
+
+        seen += apart(sum(ours))
+        ways = Counter(apart(sum(part)) for part in combinations(every, size))
+        count = sum(ways.values())
+        later: dict[int, float] = {}
+        for here, chance in dealt.items():
+            for step, times in ways.items():
+                later[here + step] = later.get(here + step, 0.0) + chance * times / count
+        dealt = later
+    far = sum(chance for at, chance in dealt.items() if abs(at) >= abs(seen))
+    return seen * GRID / sum(weights), min(1.0, far)
 
 
 def least_permutation(ours: int, theirs: int) -> float:

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from controller.review.proportions import (
+    blocked_permutation,
     difference,
     fisher,
     holm,
@@ -90,6 +91,36 @@ def test_permutation_is_scipys(ours, theirs):
         n_resamples=np.inf,
     )  # fmt: skip
     assert permutation(ours, theirs) == pytest.approx(expected.pvalue, abs=1e-9)
+
+
+# Darwin's maize, crossed minus self-fertilised, eighths of an inch (Fisher, The Design of
+# Experiments (1935), table 3, from memory).
+MAIZE = (49, -67, 8, 16, 6, 23, 28, 41, 14, 29, 56, 24, 75, 60, -48)
+
+
+def test_blocks_of_pairs_give_fishers_count_for_darwins_maize():
+    """Section 21: in 1726 of the 32768 ways the sum is at least as far from 0 as 314."""
+    blocks = [([0.5 + diff / 1000], [0.5]) for diff in MAIZE]
+    apart, chance = blocked_permutation(blocks)
+    assert apart == pytest.approx(sum(MAIZE) / 15 / 1000)
+    assert chance == pytest.approx(1726 / 32768)
+
+
+@given(
+    st.lists(st.integers(0, 20), min_size=1, max_size=4),
+    st.lists(st.integers(0, 20), min_size=1, max_size=4),
+)
+def test_one_block_is_the_plain_test(ours, theirs):
+    """On a grid: shares of twelfths of a twentieth keep equal differences equal."""
+    ours, theirs = [k * 0.042 for k in ours], [k * 0.042 for k in theirs]
+    found = blocked_permutation([(ours, theirs), ([0.3], []), ([], [])])
+    assert found[0] == pytest.approx(np.mean(ours) - np.mean(theirs), abs=1e-4)
+    assert found[1] == pytest.approx(permutation(ours, theirs), abs=1e-9)
+
+
+def test_no_block_with_both_is_not_told():
+    assert blocked_permutation([([0.5], []), ([], [0.4])]) is None
+    assert blocked_permutation([]) is None
 
 
 @pytest.mark.parametrize(("ours", "theirs"), [(1, 1), (2, 3), (3, 3), (4, 3), (2, 5)])

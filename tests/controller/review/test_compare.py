@@ -5,7 +5,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from controller.review.compare import CHANCE, compare, standing
+from controller.review.compare import CHANCE, compare, over_all, standing
 from controller.review.groups import (
     BY,
     NOT_RECORDED,
@@ -205,3 +205,39 @@ def test_a_batch_beside_the_ones_like_it(batch, mine, theirs, verdict):
 def test_group_without_record_says_so(batch):
     group = group_of("x", [closed(batch, 1, 50, base_c=None)])
     assert (group.base_c, group.cold_h, group.warmth_kh_day) == (None, None, None)
+
+
+def test_blocks_of_several_plants_show_what_no_plant_has_batches_for(batch):
+    plants = ("Weigela", "Hebe", "Fuchsia hybrids", "Hydrangea", "Philadelphus", "Deutzia")
+    histories = []
+    for i, plant in enumerate(plants):
+        for j, (hormone, count) in enumerate((("talc", 70 + i), ("none", 40 + 5 * i))):
+            histories.append(closed(batch, 10 * i + j, count, plant=plant, hormone=hormone))
+    (found,) = over_all(histories, "hormone", ZONE)
+    assert (found.value, found.beside) == ("talc", "none")
+    assert (found.blocks, found.batches, found.verdict) == (6, (6, 6), "differ")
+    assert found.difference == pytest.approx(0.2)
+    assert found.chance == pytest.approx(2 / 2**6)
+    assert over_all(histories, "month", ZONE) == []
+
+
+def test_batches_of_other_months_are_no_block(batch):
+    """The bad ones without talc were stuck in another month: that is no fair comparison."""
+    histories = [
+        closed(batch, 10 * i + j, count, plant=plant, hormone=hormone, stuck=60 * j)
+        for i, plant in enumerate(("Weigela", "Hebe", "Fuchsia hybrids"))
+        for j, (hormone, count) in enumerate((("talc", 80), ("none", 20)))
+    ]
+    assert over_all(histories, "hormone", ZONE) == []
+
+
+def test_blocks_that_speak_against_each_other_show_nothing(batch):
+    counts = {"Weigela": (80, 40), "Hebe": (40, 80), "Fuchsia hybrids": (60, 60)}
+    histories = [
+        closed(batch, 10 * i + j, counts[plant][j], plant=plant, hormone=hormone)
+        for i, plant in enumerate(counts)
+        for j, hormone in enumerate(("talc", "none"))
+    ]
+    (found,) = over_all(histories, "hormone", ZONE)
+    assert found.verdict == "no difference shown"
+    assert found.chance == 1.0
