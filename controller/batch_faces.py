@@ -154,6 +154,8 @@ def told(pair: Pair) -> str:
         chance = f", chance {_chance(pair.chance)} ({dealt})"
     notes = f"; {' and '.join(pair.notes)}" if pair.notes else ""
     verdict = _BECAUSE.get(pair.verdict, pair.verdict)
+    if pair.verdict == "too few to tell" and (pair.low > 0.0 or pair.high < 0.0):
+        verdict = "too few batches to tell"
     return f"{pair.value} beside {pair.beside}: {verdict}: {span}{chance}{notes}"
 
 

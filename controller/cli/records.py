@@ -192,6 +192,8 @@ def _calendar(journal_given: str | None, out: Path | None) -> None:
         part.write_bytes(text)
         part.replace(out)
     except OSError as error:
+        with contextlib.suppress(OSError):
+            part.unlink(missing_ok=True)
         raise _unwritable(out, error) from error
     click.echo(f"{count} entries in {out}")
 

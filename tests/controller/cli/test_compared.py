@@ -133,6 +133,10 @@ def test_calendar_goes_to_the_screen_and_again_to_the_same_file(
         assert seasoned("export", "calendar", "--out", str(path)).exit_code == 0
     assert re.findall(r"^UID:(.*?)\r$", path.read_bytes().decode(), re.M) == uids
     assert [p.name for p in tmp_path.glob("due.ics*")] == ["due.ics"]
+    folder = tmp_path / "folder"
+    folder.mkdir()
+    assert seasoned("export", "calendar", "--out", str(folder)).exit_code == 5
+    assert not list(tmp_path.glob("*.part"))
 
 
 def test_status_tells_when_an_open_batch_is_due(seasoned: Ask, journal: Path) -> None:
