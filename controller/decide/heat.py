@@ -214,7 +214,7 @@ def _closed_loop(
     lift_k = base_c - top_c
     if barred:
         return changes | {"rise_since_s": inf}
-    rise = learn.timed_rise(aims, state, base_c, now.mono_s)
+    rise = learn.timed_rise(aims, state, base_c, lift_k, now.mono_s)
     if rise:  # what is learned in this minute serves in it
         state = changed(state, rise)
         changes |= rise

@@ -67,16 +67,19 @@ def plant(aims: BayAims, state: BayState) -> Plant:
     return plant_of(rate_k_s(aims, state), lift_k, delay_s)
 
 
-def timed_rise(aims: BayAims, state: BayState, mean_c: float, mono_s: float) -> Changes:
+def timed_rise(
+    aims: BayAims, state: BayState, mean_c: float, lift_k: float, mono_s: float
+) -> Changes:
     """Time a heat-up from cold at full duty: two-point rate and delay of the straight-line rise.
 
     Slope between two crossings, delay where that line meets the lowest base seen; the later pair
     (LAST_K) corrects the earlier one, because a thick tray takes longer to reach its full slope.
+    lift_k: base minus top, NaN when the top is not known.
     """
     since_s = state.rise_since_s
     if since_s == inf:
         return {}
-    if state.duty < FULL_DUTY:
+    if state.duty < FULL_DUTY or lift_k < -WARMER_AIR_K:
         return {"rise_since_s": inf, **_CLEARED}
     if not state.on:
         return {"rise_since_s": mono_s, "rise_from_c": mean_c}

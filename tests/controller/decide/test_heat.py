@@ -134,6 +134,15 @@ def test_a_heat_up_under_warmer_air_is_not_timed(rig, top_c, timed):
     assert (rig.bay.rise_since_s < inf) is timed
 
 
+def test_air_that_turns_warmer_ends_the_timing_of_a_heat_up(rig):
+    rig.tick(12.0, 10.0)
+    rig.mono_s += 2 * 3600.0
+    rig.hold(300, 11.5, 10.0)
+    assert rig.bay.rise_since_s < inf
+    rig.hold(300, 11.6, 13.0)
+    assert rig.bay.rise_since_s == inf
+
+
 def test_nothing_is_learned_or_summed_over_a_gap(rig):
     rig.hold(1800, 19.8)
     integral, day = rig.bay.integral, rig.bay.seen_24h_s
