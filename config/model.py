@@ -207,8 +207,8 @@ class HeatPlan(Record):
     """Where in the good band to hold: low saves heat, high saves days."""
     parts: tuple[DayPart, ...] = ()
     warm_early: StrictBool = True
-    """Warm the base within its good band before dearer hours and lean on that in them, where it
-    saves money and no warmth is lost."""
+    """Warm the base within its good band before dearer hours and lean on warmth gained in them,
+    where it saves money."""
     window_s: Annotated[float, _number(60, 3600)] = 2200.0
     """Length of the time-proportioning window; the default is 40 windows a day."""
     shortest_s: Annotated[float, _number(5, 600)] = 60.0

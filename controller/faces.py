@@ -134,7 +134,8 @@ def thrift(site: Site) -> list[str]:
     if early:
         found.append(
             f"{', '.join(early)}: warmed before dear hours and let down in them, within the good "
-            "band, where that saves money and no warmth is lost (warm_early = false stops it)"
+            "band and by no more warmth than lately gained, where that saves money "
+            "(warm_early = false stops it)"
         )
     return found
 

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from math import exp, inf
 from typing import Final, NamedTuple
 
-from controller.decide.ahead import DEAR, EARLY, HOLD, MARGIN_K, NEAR_K, Ahead, Want
+from controller.decide.ahead import DEAR, EARLY, HOLD, MARGIN_K, Ahead, Want
 from controller.decide.drift import SLOT_S, Course, Plant
 
 BANK_MOST_KH: Final = 3.0
@@ -39,8 +39,7 @@ _HOURS: Final = SLOT_S / 3600.0
 
 class Played(NamedTuple):
     """full_h: hours of full heat, and what they cost per kW of the mat.  warm_kh: kelvin hours
-    over 0 degC.  out_kh: beyond the ends of the band.  end_c: base at the end.  free: first slot
-    that ends above what is asked without any heat, as many as there are where none does.
+    over 0 degC.  out_kh: beyond the ends of the band.  end_c: base at the end.
     """
 
     full_h: float
@@ -48,7 +47,6 @@ class Played(NamedTuple):
     warm_kh: float
     out_kh: float
     end_c: float
-    free: int
 
 
 class Shape(NamedTuple):
@@ -92,7 +90,7 @@ def thrifty(
     least = LEAST_SHARE * flat_cost
     runs = before.plan in (EARLY, DEAR)
     best, chosen = flat_cost - (0.0 if runs else least), FLAT
-    for shape in shapes(prices, want, may_lift):
+    for shape in shapes(prices, want, may_lift, first_sun(courses, want)):
         cost = _cost(shape, held, bank_kh, plant, base_c, heat, courses, prices, want)
         if shape.begin and before.plan == EARLY:
             cost += least  # a little later is no reason to stop what has begun
@@ -114,8 +112,19 @@ def banked(before: Ahead, base_c: float, want: Want, dt_s: float) -> float:
     return min(BANK_MOST_KH, max(0.0, bank_kh))
 
 
-def shapes(prices: Sequence[float], want: Want, may_lift: bool) -> list[Shape]:
-    """What may be done: lean until the price falls; or warm until it rises, then lean."""
+def first_sun(courses: Sequence[Course], want: Want) -> int:
+    """First half hour in which, on one of the days, sun or house alone would uphold the target."""
+    return min(
+        next((k for k, drift_c in enumerate(course) if drift_c > want.target_c), len(course))
+        for course in courses
+    )
+
+
+def shapes(prices: Sequence[float], want: Want, may_lift: bool, sun: int) -> list[Shape]:
+    """What may be done: lean until the price falls; or warm until it rises, then lean.
+
+    Nothing is stored for hours that come at or after slot `sun`, which warms them for nothing.
+    """
     room_up_k = min(LIFT_MOST_K, want.high_c - MARGIN_K - want.target_c)
     room_down_k = max(0.0, want.target_c - want.low_c - MARGIN_K)
     n = len(prices)
@@ -126,6 +135,8 @@ def shapes(prices: Sequence[float], want: Want, may_lift: bool) -> list[Shape]:
         found = [Shape(0, 0, falls, 0.0, d * room_down_k) for d in DEPTHS[1:]]
     if may_lift and room_up_k >= ROOM_LEAST_K and rise < min(n, falls, LEAD + 1):
         fall = next((k for k in range(rise, n) if prices[k] < prices[rise]), n)
+        if sun < fall:
+            return found
         found += [
             Shape(begin, rise, fall, lift * room_up_k, depth * room_down_k)
             for begin in BEGINS
@@ -149,11 +160,8 @@ def _cost(
 ) -> float:
     """Sum over the courses, what is left stored included; inf for a plan that gives up too much.
 
-    Nothing is stored for hours in which the sun is to warm the base for nothing. Warmth left over
-    is worth the lowest price, warmth missing costs the highest.
+    Warmth left over is worth the lowest price, warmth missing costs the highest.
     """
-    if shape.rise and any(flat.free < shape.fall for flat in held):
-        return inf
     low, high = min(prices), max(prices)
     cost = lost_kh = out_kh = 0.0
     for course, flat in zip(courses, held, strict=True):
@@ -187,7 +195,6 @@ def played(
     begin, rise, fall, lift_k, depth_k = shape
     stored_c = base_c + min(plant.rate_k_s * plant.delay_s, 0.6 * full_k) * heat
     full = cost = warm = out = 0.0
-    free = len(course)
     for slot, drift_c in enumerate(course):
         wanted_c = target_c
         if begin <= slot < rise:
@@ -204,10 +211,8 @@ def played(
         # Mean of an exponential between its ends, from the heat balance of the half hour.
         end_c = drift_c + plant.lift_k * duty
         warm += end_c - (stored_c - before_c) * plant.tau_s / SLOT_S
-        if duty == 0.0 and slot < free and stored_c > max(target_c, wanted_c) + NEAR_K:
-            free = slot
         if stored_c > high_c:
             out += stored_c - high_c
         elif stored_c < low_c:
             out += low_c - stored_c
-    return Played(full * _HOURS, cost * _HOURS, warm * _HOURS, out * _HOURS, stored_c, free)
+    return Played(full * _HOURS, cost * _HOURS, warm * _HOURS, out * _HOURS, stored_c)

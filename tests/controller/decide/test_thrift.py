@@ -156,13 +156,22 @@ def test_sun_and_hard_nights_come_before_money(plan):
 def test_coming_sun_is_used_first():
     sunny = EVEN[:4] + (50.0,) * 12 + EVEN[16:]
     assert decided(priced(3, 16)).plan == EARLY
-    assert decided(priced(3, 16), courses=(sunny, sunny)).plan == HOLD
+    assert decided(priced(3, 16), courses=(EVEN, sunny)).plan == HOLD
+    assert decided(priced(3, 4), courses=(EVEN, sunny)).plan == EARLY  # all used before the sun
+
+
+def test_base_that_is_lifted_already_stays_lifted():
+    slow = Plant(PLANT.rate_k_s, 2.0 * PLANT.tau_s, PLANT.delay_s)
+    looked, before = NOT_LOOKED._replace(weighed_s=600.0), NOT_LOOKED._replace(plan=EARLY)
+    before = before._replace(weighed_s=0.0, bank_kh=0.5)
+    found = thrifty(before, looked, slow, 20.7, 0.5, (EVEN,), priced(2, 6), WANT, True)
+    assert found.plan == EARLY
 
 
 def test_a_top_too_warm_or_a_band_too_narrow_keeps_the_base_from_being_lifted():
     assert decided(priced(3, 7), lift=False).plan == HOLD
-    assert all(not shape.rise for shape in shapes(priced(3, 7), WANT, False))
-    assert shapes(priced(3, 7), Want(20.0, 19.7, 20.3), True) == []
+    assert all(not shape.rise for shape in shapes(priced(3, 7), WANT, False, SLOTS))
+    assert shapes(priced(3, 7), Want(20.0, 19.7, 20.3), True, SLOTS) == []
 
 
 def test_without_prices_or_days_nothing_is_planned():
