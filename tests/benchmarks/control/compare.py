@@ -17,6 +17,7 @@ from timers import mist_verdicts
 from trials import HEATERS, MISTERS, fopdt_of, textbook_gains, trial
 
 BENCHES: Final = ("propagator", "bench", "bay")
+THRIFT_WEATHERS: Final = ("winter_dull", "spring_mixed")
 MARKS: Final = {True: "pass", False: "MISS", None: "-"}
 Column = tuple[str, Callable[[Figures], str]]
 HEAT_COLUMNS: Final[tuple[Column, ...]] = (
@@ -152,7 +153,7 @@ def summary(results: Sequence[Result]) -> str:
 
 
 def curves(bench: str, weather: str, days: float) -> str:
-    """Relay starts against error, and the rides."""
+    """Relay starts against error."""
     found = [settings.timing(bench, weather, days, *given) for given in settings.TIMINGS]
     first = table(
         ["window/shortest s", "starts/d", "error K", "ripple K", "kWh"],
@@ -162,17 +163,36 @@ def curves(bench: str, weather: str, days: float) -> str:
             for t in found
         ],
     )  # fmt: skip
-    rides = [settings.ride(bench, weather, days, place) for place in settings.RIDES]
-    second = table(
-        ["ride", "mean C", "warmth/d", "kWh/d", "days to root", "kWh a batch"],
+    where = f"{bench}, {weather}, from the second of {days:g} days"
+    return f"Relay timing: {where}\n{first}"
+
+
+def thrift_table(bench: str, weather: str, days: float) -> str:
+    """What the rides cost, and what dear hours cost with and without stored warmth."""
+    where = f"{bench}, {weather}, from the second of {days:g} days"
+    rides = table(
+        ["ride", "mean C", "warmth/d", "kWh/d", "saved %", "said kWh/d", "over band min/d",
+         "days to root", "kWh a batch"],
         [
-            [r.ride, f"{r.mean_c:.2f}", f"{r.warmth_kh_day:.1f}", f"{r.kwh_day:.2f}",
-             f"{r.rooting_days:.1f}", f"{r.kwh_rooted:.1f}"]
-            for r in rides
+            [r.ride, f"{r.mean_c:.2f}", f"{r.warmth_kh_day:.1f}", f"{r.kwh_day:.3f}",
+             f"{100 * r.saved:.1f}", "-" if r.said_kwh is None else f"{r.said_kwh:+.3f}",
+             f"{r.hot_min:.0f}", f"{r.rooting_days:.1f}", f"{r.kwh_rooted:.1f}"]
+            for r in settings.rides(bench, weather, days)
         ],
     )  # fmt: skip
-    where = f"{bench}, {weather}, from the second of {days:g} days"
-    return f"Relay timing: {where}\n{first}\n\nRide: {where}\n{second}"
+    found = [settings.dear(bench, weather, days, name) for name in settings.TARIFFS]
+    dear = table(
+        ["tariff", "flat kWh/d", "met kWh/d", "flat EUR/d", "met EUR/d", "saved %", "said %",
+         "give or take", "out of band min, flat", "met", "mean base K"],
+        [
+            [d.tariff, *(f"{kwh:.3f}" for kwh in d.kwh_day), *(f"{c:.3f}" for c in d.cost_day),
+             f"{100 * d.saved:.2f}", "-" if d.said is None else f"{100 * d.said:.2f}",
+             "-" if d.error is None else f"{100 * d.error:.2f}", *(f"{m}" for m in d.out_min),
+             f"{d.mean_k:+.3f}"]
+            for d in found
+        ],
+    )  # fmt: skip
+    return f"Ride: {where}\n{rides}\n\nDear hours: {where}\n{dear}"
 
 
 def fault_table(bench: str, days: float) -> str:
@@ -207,7 +227,12 @@ def main(given: Sequence[str] | None = None) -> list[Result]:
         for bench in asked.benches:
             print("\n" + mist_table(bench, results), flush=True)
         if asked.settings:
-            print("\n" + curves("bench", "winter_dull", min(asked.days, 6.0)), flush=True)
+            days = min(asked.days, 6.0) + 0.25
+            print("\n" + curves("bench", "winter_dull", days), flush=True)
+            asks = [(bench, weather) for bench in asked.benches for weather in THRIFT_WEATHERS]
+            benches, weathers = zip(*asks, strict=True)
+            for text in pool.map(thrift_table, benches, weathers, [days] * len(asks)):
+                print("\n" + text, flush=True)
         if asked.faults:
             days = 60.0 if not asked.quick else 10.0
             for text in pool.map(fault_table, asked.benches, [days] * len(asked.benches)):
@@ -223,7 +248,9 @@ def _arguments(given: Sequence[str] | None) -> Any:
     parser.add_argument("--benches", nargs="+", choices=BENCHES, default=list(BENCHES))
     parser.add_argument("--seed", type=int, default=7)
     parser.add_argument("--faults", action="store_true", help="the fault cases too")
-    parser.add_argument("--settings", action="store_true", help="relay timing and ride too")
+    parser.add_argument(
+        "--settings", action="store_true", help="relay timing, rides and dear hours too"
+    )
     parser.add_argument("--jobs", type=int, default=1, help="processes side by side")
     asked = parser.parse_args(given)
     if asked.quick:

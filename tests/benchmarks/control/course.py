@@ -61,7 +61,8 @@ SUNLESS: Final = ("winter_dull", "autumn_damp", "steady")
 class Case:
     """One bench in one weather. days: judged, counted from the start.
 
-    base_probes: how many lie in the bay.  heat: the bench file's heat plan, as TOML.
+    base_probes: how many lie in the bay.  heat: the bench file's heat plan, as TOML.  tariff:
+    lines of the bench file's tariff, "" for none.
     """
 
     bench: str = "bench"
@@ -73,6 +74,7 @@ class Case:
     faults: tuple[Fault, ...] = ()
     spells: tuple[WeatherSpell, ...] = ()
     start: str = ""
+    tariff: str = ""
 
     @property
     def ticks(self) -> int:
@@ -99,7 +101,8 @@ class Case:
             f'{{ link = "board", channel = "base{i + 1}", kind = "base_temperature" }}'
             for i in range(self.base_probes)
         )
-        return f"""
+        return (
+            f"""
 site = {{ name = "Trial", timezone = "Europe/Dublin", latitude_deg = {LATITUDE_DEG},
     longitude_deg = {LONGITUDE_DEG} }}
 links.board = {{ kind = "memory" }}
@@ -121,6 +124,8 @@ link = "board"
 channel = "mist"
 area_m2 = {mat.area_m2}
 """.replace(",\n    ", ", ")
+            + (f"[tariff]\n{self.tariff}\n" if self.tariff else "")
+        )
 
     def site(self) -> Site:
         return loads(self.site_text(), "trial.toml")

@@ -244,7 +244,9 @@ def solve(linear: Linear, base_c: Floats, duty: Floats, cost: Cost) -> tuple[Flo
         [np.full(n, cost.heat), np.zeros(n * m), np.full(n, cost.below), np.full(n, cost.above)]
     )
     bounds = [(0.0, 1.0)] * n + [(None, None)] * (n * m) + [(0.0, None)] * (2 * n)
-    for method, presolve in (("highs", True), ("highs-ipm", True), ("highs-ds", False)):
+    for method, presolve in (
+        ("highs", True), ("highs-ipm", True), ("highs-ds", False), ("highs-ipm", False),
+    ):  # fmt: skip
         found = optimize.linprog(
             costs, A_ub=least, b_ub=bound, A_eq=equal, b_eq=equal_to, bounds=bounds,
             method=method, options={"presolve": presolve},
