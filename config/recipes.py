@@ -15,6 +15,7 @@ from pydantic_core import PydanticCustomError
 from config.errors import ConfigError, UnknownRecipe
 from config.model import Record
 from config.near import near
+from config.windows import check_months, fit, window_of
 
 PhaseName = Literal["stick", "callus", "root", "wean", "wean_late"]
 PHASES: tuple[PhaseName, ...] = ("stick", "callus", "root", "wean", "wean_late")
@@ -54,7 +55,9 @@ class Recipe(Record):
     """Targets for one kind of cutting, or for one plant of a kind.
 
     Temperatures degC; usual_days (soonest, latest) to usable roots; usual_strike (low, high) 0..1;
-    window: months (1..12, northern) in which the wood is usually right, () for any.
+    window: months (1..12, northern) in which the wood is usually right, () for any.  best: those of
+    them, or of the year, that are best, () for all alike.  wood: the test of the wood that outranks
+    the date, "" in recipes frozen before there was one.
     difference_c: wanted base minus top.  warmth_floor_c, warmth_cap_c: bounds of the warmth sum;
     warmth_proven False when the floor is a labelled guess.  also: other names of the plant.
     """
@@ -79,6 +82,8 @@ class Recipe(Record):
     usual_days: tuple[float, float]
     usual_strike: tuple[float, float]
     window: tuple[int, ...]
+    best: tuple[int, ...] = ()
+    wood: str = ""
     warmth_floor_c: float
     warmth_cap_c: float
     warmth_proven: bool = False
@@ -109,8 +114,7 @@ class Recipe(Record):
             raise PydanticCustomError("order", "limits or phases are not in rising order")
         if any(phase.vpd_low_kpa >= phase.vpd_high_kpa for phase in self.phases):
             raise PydanticCustomError("order", "a VPD band of a phase is upside down")
-        if any(month not in range(1, 13) for month in self.window):
-            raise PydanticCustomError("window", "a month of the window is not 1 to 12")
+        check_months((*self.window, *self.best))
         return self
 
     def source_of(self, field: str, phase: str | None = None) -> str:
@@ -207,6 +211,7 @@ def _recipe(name: str, table: dict[str, Any], refs: dict[str, str]) -> Recipe:
 def recipe_for(kind: str, plant: str | None = None) -> Recipe:
     """The recipe of a plant as cutting of a kind; the kind's own where the plant has none.
 
+    A plant without a recipe may still have a window of its own, which then stands in the kind's.
     kind: a kind of cutting, or the name of any recipe.  plant: free text as a grower writes it,
     botanical or common name, with or without a cultivar; None for the kind alone.
     Raises UnknownRecipe, with the nearest name, for a kind there is not.
@@ -217,31 +222,25 @@ def recipe_for(kind: str, plant: str | None = None) -> Recipe:
             f"there are no targets for {kind!r}{near(kind, known)}; "
             f"kinds are {', '.join(name for name in known if known[name].plant is None)}"
         )
-    words = _words(plant or "")
     best, length = known[kind], 0
     for recipe in known.values():
         if recipe.plant is None or recipe.kind != known[kind].kind:
             continue
-        for name in (recipe.plant, *recipe.also):
-            asked = _words(name)
-            if len(asked) > length and words[: len(asked)] == asked:
-                best, length = recipe, len(asked)
+        fits = fit(plant or "", (recipe.plant, *recipe.also))
+        if fits > length:
+            best, length = recipe, fits
+    if best.plant is None and plant:
+        return _with_window(best, plant)
     return best
 
 
-def _words(plant: str) -> list[str]:
-    """Words of a plant name, without capitals, marks of hybrids and quotes."""
-    return [word.strip("'\"‘’,.()") for word in plant.casefold().split() if word not in ("×", "x")]
-
-
-def window_for(recipe: Recipe, latitude_deg: float) -> tuple[int, ...]:
-    """Months in which the wood is usually right at a latitude; () for any.
-
-    South of the equator the northern months shift by six, for the seasons are half a year apart.
-    """
-    if latitude_deg >= 0:
-        return recipe.window
-    return tuple((month + 5) % 12 + 1 for month in recipe.window)
+def _with_window(recipe: Recipe, plant: str) -> Recipe:
+    """The kind's recipe with the window of a plant, where there is one."""
+    row = window_of(recipe.kind, plant)
+    if row is None:
+        return recipe
+    sources = {**recipe.sources, "window": row.source}
+    return recipe.model_copy(update={"window": row.months, "sources": sources})
 
 
 def freeze(recipe: Recipe) -> tuple[str, str]:

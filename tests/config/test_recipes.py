@@ -19,7 +19,6 @@ from config.recipes import (
     recipe_for,
     recipes,
     thaw,
-    window_for,
 )
 
 KINDS = ("softwood", "semi_ripe", "hardwood", "evergreen", "herbaceous", "leaf_bud", "root")
@@ -38,13 +37,26 @@ def test_every_kind_of_cutting_has_a_recipe() -> None:
 
 @each_recipe
 def test_every_figure_names_its_source(recipe: Recipe) -> None:
-    sources = [recipe.source_of(field) for field in set(Recipe.model_fields) - WORDS]
+    figures = set(Recipe.model_fields) - WORDS - (set() if recipe.best else {"best"})
+    sources = [recipe.source_of(field) for field in figures]
     for phase in recipe.phases:
-        figures = phase.model_dump(exclude=PHASE_WORDS, exclude_none=True)
-        sources += [recipe.source_of(field, phase.name) for field in figures]
+        held = phase.model_dump(exclude=PHASE_WORDS, exclude_none=True)
+        sources += [recipe.source_of(field, phase.name) for field in held]
     for source in sources:
         public = re.search(r"(19|20)\d\d|Extension|University|American Society|HortScience", source)
         assert source in (NO_SOURCE, FROM_MEMORY) or source.startswith("from memory: ") or public
+
+
+@each_recipe
+def test_every_recipe_says_how_its_wood_is_tested(recipe: Recipe) -> None:
+    assert len(recipe.wood) > 40
+
+
+def test_recipes_frozen_before_there_was_a_test_of_the_wood_still_thaw() -> None:
+    recipe = recipe_for("softwood")
+    older = json.loads(freeze(recipe)[0])
+    del older["wood"], older["best"]
+    assert thaw(json.dumps(older)) == recipe.model_copy(update={"wood": "", "best": ()})
 
 
 @each_recipe
@@ -234,14 +246,6 @@ def test_plant_finds_its_recipe_within_its_kind(kind: str, plant: str | None, na
 def test_unknown_kind_is_told_with_the_nearest() -> None:
     with pytest.raises(UnknownRecipe, match=r"'semiripe' \(did you mean semi_ripe\?\); kinds are"):
         recipe_for("semiripe")
-
-
-def test_window_moves_six_months_in_the_south() -> None:
-    softwood = recipe_for("softwood")
-    assert window_for(softwood, 53.3) == (4, 5, 6, 7)
-    assert window_for(softwood, -37.8) == (10, 11, 12, 1)
-    assert window_for(recipe_for("hardwood"), -37.8) == (5, 6, 7, 8, 9)
-    assert window_for(recipe_for("herbaceous"), -37.8) == ()
 
 
 @each_recipe
