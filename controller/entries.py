@@ -1,11 +1,14 @@
 """What a batch's entries say once corrections are taken into account."""
 
 from collections.abc import Mapping, Sequence
+from typing import Final
 
 from controller.records import Batch, Entry, EntryKind
 
 LOST_CAUSES = ("rotted", "dried", "disease", "pest", "damaged", "leaf_drop", "other", "unknown")
 """Why a cutting was lost; common practice, no source."""
+YES: Final = frozenset({"yes", "y", "true", "1"})
+NO: Final = frozenset({"no", "n", "false", "0"})
 
 
 def effective(entries: Sequence[Entry]) -> list[Entry]:
@@ -49,6 +52,40 @@ def lost(entries: Sequence[Entry]) -> dict[str, int]:
                     cause = key.removeprefix("lost_")
                     found[cause] = found.get(cause, 0) + int(value)
     return found
+
+
+def potted(entries: Sequence[Entry]) -> int:
+    """Cuttings potted on so far, of entries that stand."""
+    return sum(number_of(e.values, "potted") for e in entries if e.kind == EntryKind.POTTED)
+
+
+def merged_away(entries: Sequence[Entry]) -> int:
+    """Cuttings that go on in another batch since this one was merged into it."""
+    return sum(
+        number_of(e.values, "count")
+        for e in entries
+        if e.kind == EntryKind.MERGED and "into" in e.values
+    )
+
+
+def left(batch: Batch, entries: Sequence[Entry]) -> int:
+    """Cuttings of a batch that live as far as is known. entries: those that stand."""
+    return batch.cuttings - sum(lost(entries).values()) - merged_away(entries)
+
+
+def unaccounted(batch: Batch, entries: Sequence[Entry]) -> int:
+    """Cuttings of which a closing says nothing; 0 while the batch is open."""
+    closings = [entry.values for entry in entries if entry.kind == EntryKind.CLOSED]
+    if not closings:
+        return 0
+    told = number_of(closings[-1], "rooted") + number_of(closings[-1], "callused")
+    return left(batch, entries) - told
+
+
+def wilted(entry: Entry) -> bool | None:
+    """What an entry says of leaves that flag; None where it says nothing."""
+    said = entry.values.get("wilted", "").strip().lower()
+    return True if said in YES else False if said in NO else None
 
 
 def phase_at(batch: Batch, entries: Sequence[Entry], first_phase: str) -> tuple[str, float]:

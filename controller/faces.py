@@ -13,7 +13,7 @@ from rich.table import Table
 
 from config.model import Mister, Relay, Site, probe_id
 from config.recipes import thaw
-from controller.entries import effective, lost, number_of
+from controller.entries import effective, lost, merged_away, number_of, potted, unaccounted
 from controller.records import Batch, Entry, EntryKind
 from controller.review.causes import Verdict
 from controller.review.summary import BatchSummary
@@ -301,6 +301,8 @@ def review_text(
     recipe = thaw(batch.recipe_json)
     days = (found.until_s - batch.stuck_s) / 86400
     state = "closed" if batch.closed_s is not None else f"phase {batch.phase}"
+    if batch.merged_into:
+        state = f"goes on as batch {batch.merged_into}"
     say(
         out,
         f"batch {batch.number}: {batch.cuttings} {batch.plant}, {recipe.title}, "
@@ -368,13 +370,24 @@ def _outcome(batch: Batch, entries: Sequence[Entry]) -> list[str]:
         lines.insert(
             0, f"rooted {rooted} of {batch.cuttings}: strike rate {rooted / batch.cuttings:.0%}"
         )
+        open_ends = unaccounted(batch, standing)
+        if open_ends:
+            lines.append(f"not accounted for: {open_ends}")
         if closings[-1].note:
             lines.append(f"lesson: {closings[-1].note}")
+    elif batch.merged_into:
+        lines.insert(0, f"{merged_away(standing)} went into batch {batch.merged_into}")
     elif tests:
         last = tests[-1].values
         lines.insert(0, f"last test: {last.get('rooted', '0')} of {last.get('tested', '?')} rooted")
     else:
         lines.insert(0, "not tested yet")
+    saleable = sum(
+        number_of(e.values, "saleable") for e in standing if e.kind == EntryKind.SALEABLE
+    )
+    for count, done in ((potted(standing), "potted on"), (saleable, "saleable")):
+        if count:
+            lines.append(f"{done}: {count} of {batch.cuttings}")
     return lines
 
 

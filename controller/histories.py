@@ -9,7 +9,7 @@ from config.recipes import thaw
 from controller.entries import effective, stays
 from controller.gather import place_samples
 from controller.journal.reader import Reader
-from controller.records import Batch, EntryKind
+from controller.records import Batch, Entry, EntryKind
 from controller.review.history import History, got_of, looks_of, warm_clock
 from controller.review.outlook import Outlook, outlook
 from controller.review.warmth import Bools, Ints
@@ -22,6 +22,9 @@ is read in seconds."""
 class HistoryBook:
     """The batches of a journal as histories, each read once.
 
+    A batch that was merged into another is read when asked for by its number, and else left out:
+    it came to no result of its own.
+
     now_s: UTC s up to which to look.  Every method raises JournalError.
     """
 
@@ -30,6 +33,7 @@ class HistoryBook:
         self.now_s = now_s
         self.batches = {batch.number: batch for batch in reader.batches()}
         self._made: dict[int, History] = {}
+        self._entries: dict[int, list[Entry]] = {}
         self._recipes: dict[int, str] = {}
 
     def get(self, number: int) -> History:
@@ -64,7 +68,17 @@ class HistoryBook:
 
     def where(self, wanted: Callable[[Batch], bool]) -> list[History]:
         """Those whose batch is `wanted`, in order of number; only they are read."""
-        return [self.get(number) for number, batch in self.batches.items() if wanted(batch)]
+        return [
+            self.get(number)
+            for number, batch in self.batches.items()
+            if wanted(batch) and not batch.merged_into
+        ]
+
+    def entries(self, number: int) -> list[Entry]:
+        """The entries of a batch that stand."""
+        if number not in self._entries:
+            self._entries[number] = effective(self._reader.entries(number))
+        return self._entries[number]
 
     def _recipe(self, batch: Batch) -> str:
         """Name of the recipe under which it was stuck."""
@@ -73,7 +87,7 @@ class HistoryBook:
         return self._recipes[batch.number]
 
     def _history(self, batch: Batch) -> History:
-        entries = effective(self._reader.entries(batch.number))
+        entries = self.entries(batch.number)
         recipe = thaw(batch.recipe_json)
         closed_s = batch.closed_s
         until_s = self.now_s if closed_s is None else min(self.now_s, closed_s)

@@ -143,6 +143,8 @@ class Batch(NamedTuple):
     number: never reused.  recipe_json, recipe_hash: the recipe as frozen at sticking.
     phase: key in config.recipes.PHASES, as last entered.  details: everything else recorded at
     sticking (length_cm, nodes, leaves, hormone, mix, afp_pct, stock, checklist answers ...).
+    cuttings: stuck, less those split off, with those merged in.  merged_into: number of the batch
+    in which it goes on, 0 when it does not.
     """
 
     number: int
@@ -159,6 +161,7 @@ class Batch(NamedTuple):
     phase_since_s: float
     closed_s: float | None
     details: dict[str, str]
+    merged_into: int = 0
 
 
 class EntryKind(StrEnum):
@@ -170,6 +173,7 @@ class EntryKind(StrEnum):
     TESTED = "tested"
     WEANED = "weaned"
     MOVED = "moved"
+    MERGED = "merged"
     POTTED = "potted"
     SALEABLE = "saleable"
     CORRECTED = "corrected"

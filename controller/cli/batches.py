@@ -1,15 +1,13 @@
-"""batch: stick, enter, move, split, close, list, show."""
+"""batch: stick, enter, move, split, merge, close, list, show."""
 
-import time
 from collections.abc import Sequence
 from datetime import datetime
-from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import click
 
 from config.model import Site
-from config.recipes import recipe_for
+from controller.batch_acts import BatchActs
 from controller.batch_faces import due_in_words
 from controller.cli.common import (
     Moment,
@@ -36,7 +34,8 @@ number_argument = click.argument("number", type=int)
 at_option = click.option("--at", type=Moment(), help="When it happened, local; by default now.")
 note_option = click.option("--note", default="", help="In your own words.")
 
-ENTRY_KINDS = [kind.value for kind in EntryKind if kind not in (EntryKind.MOVED, EntryKind.CLOSED)]
+BY_COMMAND = (EntryKind.MOVED, EntryKind.MERGED, EntryKind.CLOSED)
+ENTRY_KINDS = [kind.value for kind in EntryKind if kind not in BY_COMMAND]
 
 
 @click.group()
@@ -44,10 +43,17 @@ def batch() -> None:
     """Batches of cuttings: stick one, enter what you saw, close it with its outcome."""
 
 
-def _site(journal_given: str | None) -> tuple[Path, Site]:
+def acts_on(journal_given: str | None) -> tuple[BatchActs, Site]:
+    """What may be done with the batches of a journal, and its site."""
     path, reader = reader_for(journal_given)
     with reader:
-        return path, site_of(reader, path)
+        site = site_of(reader, path)
+    return BatchActs(path, site, who()), site
+
+
+def when(moment: datetime | None, site: Site) -> float | None:
+    """UTC s of a moment as typed; None for now."""
+    return None if moment is None else utc_s(moment, site.site.zone, 0.0)
 
 
 def _place(site: Site, text: str) -> tuple[str, str]:
@@ -102,21 +108,18 @@ def stick(
     as_json: bool,
 ) -> None:
     """Open a batch: its clock and its warmth start now, its recipe is frozen."""
-    path, site = _site(journal_given)
-    recipe = recipe_for(kind, plant)
+    acts, site = acts_on(journal_given)
     bench_name, bay_name = _place(site, bay)
-    with Journal.open(path) as journal:
-        made = BatchBook(journal, site).stick(
-            plant,
-            kind,
-            bench_name,
-            bay_name,
-            count,
-            utc_s(stuck, site.site.zone, time.time()),
-            recipe=recipe,
-            trays=trays,
-            details=_pairs(details),
-        )
+    made, recipe = acts.stick(
+        plant,
+        kind,
+        bench_name,
+        bay_name,
+        count,
+        at_s=when(stuck, site),
+        trays=trays,
+        details=_pairs(details),
+    )
     if as_json:
         give_json(made._asdict())
         return
@@ -131,7 +134,8 @@ def stick(
 
 @batch.command(
     epilog=f"Values: lost= and cause= ({', '.join(LOST_CAUSES)}) for lost; tested=, rooted=, "
-    "callused= for tested; phase= for weaned; potted=; saleable=."
+    "callused= for tested; phase= for weaned; wilted=yes or no for looked and tested; potted=; "
+    "saleable=."
 )
 @number_argument
 @click.argument("kind", type=click.Choice(ENTRY_KINDS))
@@ -153,17 +157,10 @@ def enter(
     as_json: bool,
 ) -> None:
     """Write down what you saw or did: looked, sprayed, lost, tested, weaned, potted, saleable."""
-    path, site = _site(journal_given)
-    with Journal.open(path) as journal:
-        made = BatchBook(journal, site).enter(
-            number,
-            kind,
-            _pairs(values),
-            utc_s(at, site.site.zone, time.time()),
-            who(),
-            note,
-            corrects,
-        )
+    acts, site = acts_on(journal_given)
+    made = acts.enter(
+        number, kind, _pairs(values), at_s=when(at, site), note=note, corrects=corrects
+    )
     if as_json:
         give_json(made._asdict())
     else:
@@ -187,18 +184,9 @@ def move(
     journal_given: str | None,
 ) -> None:
     """Record that a batch went to another bay; its warmth follows it."""
-    path, site = _site(journal_given)
+    acts, site = acts_on(journal_given)
     bench_name, bay_name = _place(site, bay)
-    with Journal.open(path) as journal:
-        BatchBook(journal, site).move(
-            number,
-            bench_name,
-            bay_name,
-            utc_s(at, site.site.zone, time.time()),
-            who(),
-            trays,
-            note,
-        )
+    acts.move(number, bench_name, bay_name, trays=trays, at_s=when(at, site), note=note)
     click.echo(f"batch {number} stands in {bench_name}.{bay_name}")
 
 
@@ -214,19 +202,35 @@ def split(
     number: int, count: int, bay: str, at: datetime | None, note: str, journal_given: str | None
 ) -> None:
     """Part COUNT cuttings off into a batch of their own."""
-    path, site = _site(journal_given)
+    acts, site = acts_on(journal_given)
     bench_name, bay_name = _place(site, bay)
-    with Journal.open(path) as journal:
-        made = BatchBook(journal, site).split(
-            number,
-            count,
-            bench_name,
-            bay_name,
-            utc_s(at, site.site.zone, time.time()),
-            who(),
-            note,
-        )
-    click.echo(f"batch {made.number}: {count} cuttings of batch {number}")
+    made = acts.split(number, count, bench_name, bay_name, at_s=when(at, site), note=note)
+    click.echo(
+        f"batch {made.number}: {count} cuttings of batch {number}, in {bench_name}.{bay_name}"
+    )
+
+
+@batch.command()
+@number_argument
+@click.argument("gone", type=int)
+@at_option
+@note_option
+@journal_option
+@expected_errors
+def merge(
+    number: int, gone: int, at: datetime | None, note: str, journal_given: str | None
+) -> None:
+    """Let all that is left of batch GONE go on in batch NUMBER, as one lot.
+
+    Only batches of one plant and kind. GONE ends without a result; what NUMBER was given up to now
+    counts for all of them. Label the trays anew.
+    """
+    acts, site = acts_on(journal_given)
+    made = acts.merge(number, gone, at_s=when(at, site), note=note)
+    click.echo(
+        f"batch {number} has {made.cuttings} cuttings now, with those of batch {gone}, in "
+        f"{made.bench}.{made.bay}; label their trays {number}"
+    )
 
 
 @batch.command()
@@ -254,24 +258,23 @@ def close(
     journal_given: str | None,
 ) -> None:
     """Close a batch with its outcome."""
-    path, site = _site(journal_given)
+    acts, site = acts_on(journal_given)
     by_cause = {}
     for cause, text in _pairs(lost).items():
         if not text.isdecimal():
             raise Refused(f"lost {cause}={text!r}; write a whole number")
         by_cause[cause] = int(text)
-    with Journal.open(path) as journal:
-        done = BatchBook(journal, site).close(
-            number,
-            utc_s(at, site.site.zone, time.time()),
-            rooted=rooted,
-            callused=callused,
-            lost=by_cause,
-            lesson=lesson,
-            by=who(),
-        )
+    done, unaccounted = acts.close(
+        number,
+        rooted=rooted,
+        callused=callused,
+        lost=by_cause,
+        lesson=lesson,
+        at_s=when(at, site),
+    )
     click.echo(
         f"batch {number} closed: {rooted} of {done.cuttings} rooted ({rooted / done.cuttings:.0%})"
+        + (f"; {unaccounted} not accounted for" if unaccounted else "")
     )
 
 
@@ -307,13 +310,19 @@ def list_batches(every: bool, journal_given: str | None, as_json: bool) -> None:
             f"{one.bench}.{one.bay}",
             str(one.cuttings),
             local(one.stuck_s, zone),
-            one.phase if one.closed_s is None else "closed",
+            _state(one),
             due_in_words(due[one.number], zone) if one.number in due else "",
         )
     if found:
         shown.show()
     else:
         say(out, "no batch yet; `warmfoot batch stick`")
+
+
+def _state(one: Batch) -> str:
+    if one.merged_into:
+        return f"in batch {one.merged_into}"
+    return one.phase if one.closed_s is None else "closed"
 
 
 @batch.command()
@@ -351,7 +360,7 @@ def _show(one: Batch, zone: ZoneInfo, entries: Sequence[Entry], outlook: Sequenc
         f"batch {one.number}: {one.cuttings} {one.plant}, {one.kind}, {one.bench}.{one.bay}",
         style="bold",
     )
-    say(out, f"stuck {local(one.stuck_s, zone)}; phase {one.phase}")
+    say(out, f"stuck {local(one.stuck_s, zone)}; {_state(one)}")
     for line in outlook:
         say(out, f"  {line}")
     for key, value in one.details.items():

@@ -1,9 +1,9 @@
-"""The book of batches: stick, enter, move, split, close. A refusal changes nothing."""
+"""The book of batches: stick, enter, move, split, merge, close. A refusal changes nothing."""
 
 import json
 import sqlite3
 import time
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from typing import Final
 
 from config.model import Site
@@ -20,11 +20,14 @@ from controller.journal.life import (
     checked_values,
     one_of,
 )
+from controller.journal.parting import insert_batch, insert_entry, join, part_off
 from controller.journal.writer import Journal
 from controller.records import Batch, Entry, EntryKind
 
 DAY_S: Final = 86400.0
 OLDEST_S: Final = 946_684_800.0  # 2000-01-01T00:00Z
+_PLACING: Final = (EntryKind.MOVED, EntryKind.MERGED)
+"""Kinds of entry that may say which trays a batch has from then on."""
 AFTER_CLOSING: Final = (EntryKind.CORRECTED, EntryKind.POTTED, EntryKind.SALEABLE)
 
 
@@ -108,7 +111,7 @@ class BatchBook:
             plant, kind, bench, bay, trays, count, stuck_ms, frozen, digest, phase, stuck_ms, noted
         )  # fmt: skip
         with self._journal.changing() as conn:
-            number = _insert_batch(conn, values)
+            number = insert_batch(conn, values)
         return self.get(number)
 
     # -- entries ------------------------------------------------------------------------------
@@ -126,14 +129,17 @@ class BatchBook:
         """Add an entry.
 
         kind: EntryKind value.  values: `lost` and `cause`; `tested`, `rooted`, `callused`; `phase`
-        (weaned, tested); `potted`; `saleable`.  at_s: when it happened, UTC s.
+        (weaned, tested); `wilted` (looked, tested: yes or no); `potted` and `saleable`, each in
+        addition to those before.  at_s: when it happened, UTC s.
         corrects: number of an entry that this one replaces (kind "corrected"); without values it
-        withdraws it.  Moving, splitting and closing have methods of their own.
+        withdraws it.  Moving, splitting, merging and closing have methods of their own.
         """
         held = self.get(batch)
         kind = one_of("kind of entry", kind, tuple(EntryKind))
-        if kind in (EntryKind.MOVED, EntryKind.CLOSED):
+        if kind in (EntryKind.MOVED, EntryKind.MERGED, EntryKind.CLOSED):
             raise BatchError(f"a batch is {kind} by its own command, not by an entry")
+        if held.merged_into and kind != EntryKind.CORRECTED:
+            raise BatchError(f"batch {batch} goes on as batch {held.merged_into}; enter it there")
         if bool(corrects) != (kind == EntryKind.CORRECTED):
             raise BatchError("a correction names the entry it corrects, and only a correction does")
         if held.closed_s is not None and kind not in AFTER_CLOSING:
@@ -154,7 +160,7 @@ class BatchBook:
         self._check_entry(held, at_s, by, note)
         now_ms = sql.ms_of(self._clock())
         with self._journal.changing() as conn:
-            number = _insert_entry(
+            number = insert_entry(
                 conn, held.number, at_s, now_ms, kind, by, clean, note, corrects
             )  # fmt: skip
             self._settle(conn, held)
@@ -179,17 +185,26 @@ class BatchBook:
         count = conn.execute("SELECT count FROM batch WHERE number = ?", (held.number,)).fetchone()
         check_life(held._replace(cuttings=count[0]), now, tuple(p.name for p in recipe.phases))
         phase, since_s = standing.phase_at(held, now, recipe.phases[0].name)
-        closed = [entry.at_s for entry in now if entry.kind == EntryKind.CLOSED]
+        closed = [
+            entry.at_s
+            for entry in now
+            if entry.kind == EntryKind.CLOSED
+            or (entry.kind == EntryKind.MERGED and "into" in entry.values)
+        ]
         closed_ms = sql.ms_of(closed[-1]) if closed else None
         place = standing.stays(held, now, float("inf"))[-1][0]
         bench, bay = place.split(".", 1)
+        trays = [e.values["trays"] for e in now if e.kind in _PLACING and "trays" in e.values]
         conn.execute(
-            "UPDATE batch SET phase = ?, phase_since_ms = ?, closed_ms = ?, bench = ?, bay = ? "
-            "WHERE number = ?",
-            (phase, sql.ms_of(since_s), closed_ms, bench, bay, held.number),
-        )
+            "UPDATE batch SET phase = ?, phase_since_ms = ?, closed_ms = ?, bench = ?, bay = ?, "
+            "trays = ? WHERE number = ?",
+            (
+                phase, sql.ms_of(since_s), closed_ms, bench, bay,
+                trays[-1] if trays else held.trays, held.number,
+            ),
+        )  # fmt: skip
 
-    # -- moving, splitting, closing -----------------------------------------------------------
+    # -- moving, splitting, merging, closing --------------------------------------------------
 
     def move(
         self,
@@ -224,33 +239,48 @@ class BatchBook:
         self._check_bay(bench, bay)
         check_count("count", count, 1)
         self._check_entry(held, at_s, by, note)
-        gone = sum(standing.lost(standing.effective(self.entries(batch))).values())
-        if count >= held.cuttings - gone:
+        left = standing.left(held, standing.effective(self.entries(batch)))
+        if count >= left:
             raise BatchError(
-                f"batch {batch} has {held.cuttings - gone} cuttings left; fewer than that can be "
-                "split off (to take them all, move the batch)"
+                f"batch {batch} has {left} cuttings left; fewer than that can be split off (to "
+                "take them all, move the batch)"
             )
         now_ms = sql.ms_of(self._clock())
-        details = json.dumps({**held.details, "split_from": str(batch)}, ensure_ascii=False)
-        stuck_ms = sql.ms_of(held.stuck_s)
-        values = (
-            held.plant, held.kind, held.bench, held.bay, "", count, stuck_ms, held.recipe_json,
-            held.recipe_hash, held.phase, sql.ms_of(held.phase_since_s), details,
-        )  # fmt: skip
         with self._journal.changing() as conn:
-            number = _insert_batch(conn, values)
-            part = {"count": str(count), "split_to": str(number)}
-            _insert_entry(conn, batch, at_s, now_ms, EntryKind.MOVED, by, part, note)
-            conn.execute("UPDATE batch SET count = count - ? WHERE number = ?", (count, batch))
-            away = {"from": f"{held.bench}.{held.bay}", "to": f"{bench}.{bay}"}
-            away["split_from"] = str(batch)
-            _insert_entry(conn, number, at_s, now_ms, EntryKind.MOVED, by, away, note)
-            if held.phase != thaw(held.recipe_json).phases[0].name:
-                since_s, same = held.phase_since_s, {"phase": held.phase}
-                _insert_entry(conn, number, since_s, now_ms, EntryKind.WEANED, by, same, note)
+            number = part_off(conn, held, count, f"{bench}.{bay}", at_s, now_ms, by, note)
             self._settle(conn, held)
-            self._settle(conn, held._replace(number=number))
+            self._settle(conn, held._replace(number=number, trays=""))
         return self.get(number)
+
+    def merge(self, into: int, gone: int, at_s: float, by: str, note: str = "") -> Batch:
+        """Let all that is left of batch `gone` go on in batch `into`; gives that one.
+
+        Both are open and of one plant and kind. `gone` ends without a result: its own losses stay
+        with it. What `into` was given before counts for all.
+        """
+        held, other = self._open(into), self._open(gone)
+        if into == gone:
+            raise BatchError("a batch can't be merged into itself")
+        if (held.plant.strip().lower(), held.kind) != (other.plant.strip().lower(), other.kind):
+            raise BatchError(
+                f"batch {into} is {held.plant}, {held.kind}, and batch {gone} {other.plant}, "
+                f"{other.kind}; only one plant and kind can be merged"
+            )
+        self._check_entry(held, at_s, by, note)
+        self._check_entry(other, at_s, by, note)
+        entries = standing.effective(self.entries(gone))
+        later = [entry for entry in entries if entry.at_s > at_s]
+        if later:
+            raise BatchError(f"batch {gone} has entries of after that; check the date")
+        count = standing.left(other, entries)
+        if count < 1:
+            raise BatchError(f"nothing is left of batch {gone}; close it")
+        now_ms = sql.ms_of(self._clock())
+        with self._journal.changing() as conn:
+            join(conn, held, other, count, at_s, now_ms, by, note)
+            self._settle(conn, held)
+            self._settle(conn, other)
+        return self.get(into)
 
     def close(
         self,
@@ -281,6 +311,8 @@ class BatchBook:
     def _open(self, number: int) -> Batch:
         held = self.get(number)
         if held.closed_s is not None:
+            if held.merged_into:
+                raise BatchError(f"batch {number} goes on as batch {held.merged_into}; do it there")
             raise BatchError(f"batch {number} was closed already; correct its closing instead")
         return held
 
@@ -296,36 +328,3 @@ class BatchBook:
         now_s = self._clock()
         if not at_s <= now_s + DAY_S:
             raise BatchError(f"{what} lies more than a day in the future; check the date")
-
-
-def _insert_batch(conn: sqlite3.Connection, values: Sequence[object]) -> int:
-    cursor = conn.execute(
-        "INSERT INTO batch (plant, kind, bench, bay, trays, count, stuck_ms, recipe_json, "
-        "recipe_hash, phase, phase_since_ms, details) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-        values,
-    )
-    return int(cursor.lastrowid or 0)
-
-
-def _insert_entry(
-    conn: sqlite3.Connection,
-    batch: int,
-    at_s: float,
-    now_ms: int,
-    kind: str,
-    by: str,
-    values: Mapping[str, str],
-    note: str,
-    corrects: int = 0,
-) -> int:
-    text = json.dumps(values, ensure_ascii=False)
-    if corrects:
-        mine = conn.execute("SELECT batch FROM entry WHERE number = ?", (corrects,)).fetchone()
-        if mine is None or mine[0] != batch:
-            raise BatchError(f"batch {batch} has no entry {corrects} to correct")
-    cursor = conn.execute(
-        "INSERT INTO entry (batch, at_ms, entered_ms, kind, by, entered, note, corrects) "
-        "VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
-        (batch, sql.ms_of(at_s), now_ms, kind, by, text, note, corrects or None),
-    )
-    return int(cursor.lastrowid or 0)

@@ -18,9 +18,18 @@ _NUMBERS: Final[dict[str, tuple[str, ...]]] = {
     EntryKind.POTTED: ("potted",),
     EntryKind.SALEABLE: ("saleable",),
     EntryKind.MOVED: ("count",),
+    EntryKind.MERGED: ("count",),
     EntryKind.CLOSED: ("rooted", "callused", *(f"lost_{c}" for c in standing.LOST_CAUSES)),
 }
 """Keys of an entry's values that are numbers of cuttings."""
+_WORDS: Final[dict[str, tuple[str, ...]]] = {
+    EntryKind.LOOKED: ("wilted",),
+    EntryKind.LOST: ("cause",),
+    EntryKind.TESTED: ("phase", "wilted"),
+    EntryKind.WEANED: ("phase",),
+}
+"""Keys of an entry's values that are read as words."""
+_BY_DOING: Final = (EntryKind.MOVED, EntryKind.MERGED)
 
 
 def check_corrections(every: Sequence[Entry]) -> None:
@@ -32,41 +41,99 @@ def check_corrections(every: Sequence[Entry]) -> None:
         first = by_number[entry.corrects]
         while first.corrects:
             first = by_number[first.corrects]
-        if first.kind == EntryKind.MOVED:
-            raise BatchError("a move or a split is put right by moving again, not by a correction")
+        if first.kind in _BY_DOING:
+            raise BatchError(
+                "a move, a split or a merging is put right by doing it again, not by a correction"
+            )
 
 
 def check_life(batch: Batch, entries: Sequence[Entry], phases: Sequence[str]) -> None:
-    """Raise BatchError for an entry that does not add up; `entries` are those that stand."""
-    lost_so_far = 0
+    """Raise BatchError for a life that does not add up; `entries` are those that stand.
+
+    The cuttings there are counted from one entry to the next in the order in which things
+    happened, so that no order of entering makes more or fewer of them.
+    """
+    count = _Count(batch, entries)
     for entry in entries:
+        _check_keys(entry)
+        count.take(entry)
+        if entry.kind == EntryKind.WEANED and "phase" not in entry.values:
+            raise BatchError(f"weaned to which phase? There are {', '.join(phases)}")
+        if "phase" in entry.values and entry.kind in (EntryKind.WEANED, EntryKind.TESTED):
+            one_of("phase", entry.values["phase"], phases)
+
+
+def _check_keys(entry: Entry) -> None:
+    numbers, words = _NUMBERS.get(entry.kind, ()), _WORDS.get(entry.kind, ())
+    for key, value in entry.values.items():
+        if key in numbers:
+            check_count(key, _whole(key, value), 0)
+        elif key not in words and near(key, (*numbers, *words)):
+            raise BatchError(
+                f"{entry.kind} entries have no figure {key!r}{near(key, (*numbers, *words))}"
+            )
+    if "wilted" in entry.values and "wilted" in words and standing.wilted(entry) is None:
+        raise BatchError(f"wilted {entry.values['wilted'][:40]!r}; write yes or no")
+
+
+class _Count:
+    """The cuttings of a batch, from one entry to the next."""
+
+    def __init__(self, batch: Batch, entries: Sequence[Entry]) -> None:
+        self._number = batch.number
+        # `cuttings` is as it became: what was split off is out already, what was merged in is in.
+        self._there = batch.cuttings
+        for entry in entries:
+            if entry.kind == EntryKind.MOVED and "split_to" in entry.values:
+                self._there += standing.number_of(entry.values, "count")
+            elif entry.kind == EntryKind.MERGED and "from" in entry.values:
+                self._there -= standing.number_of(entry.values, "count")
+        self._lost = self._potted = self._saleable = 0
+
+    @property
+    def _left(self) -> int:
+        return self._there - self._lost
+
+    def _of(self) -> str:
+        return f"left of {self._there}, {self._lost} being lost"
+
+    def take(self, entry: Entry) -> None:
+        """One entry on. Raises BatchError where there are not so many cuttings."""
         values = entry.values
-        for key in _NUMBERS.get(entry.kind, ()):
-            if key in values:
-                check_count(key, _whole(key, values[key]), 0)
-        left = batch.cuttings - lost_so_far
         if entry.kind == EntryKind.LOST:
             one_of("cause of loss", values.get("cause", "unknown"), standing.LOST_CAUSES)
-            lost_so_far += _needed(values, "lost")
-            _fits("lost", lost_so_far, batch.cuttings, f"stuck in batch {batch.number}")
+            self._lost += _needed(values, "lost")
+            _fits("lost", self._lost, self._there, f"there were in batch {self._number}")
         elif entry.kind == EntryKind.TESTED:
             tested = _needed(values, "tested")
-            _fits("tested", tested, left, f"left of {batch.cuttings}, {lost_so_far} being lost")
-            rooted = standing.number_of(values, "rooted")
-            callused = standing.number_of(values, "callused")
-            _fits("rooted and callused", rooted + callused, tested, "tested")
-        elif entry.kind in (EntryKind.POTTED, EntryKind.SALEABLE):
-            _fits(entry.kind, _needed(values, entry.kind), batch.cuttings, "stuck")
+            _fits("tested", tested, self._left, self._of())
+            found = standing.number_of(values, "rooted") + standing.number_of(values, "callused")
+            _fits("rooted and callused", found, tested, "tested")
+        elif entry.kind == EntryKind.POTTED:
+            self._potted += _needed(values, "potted")
+            _fits("potted", self._potted, self._left, self._of())
+        elif entry.kind == EntryKind.SALEABLE:
+            self._saleable += _needed(values, "saleable")
+            _fits("saleable", self._saleable, self._left, self._of())
         elif entry.kind == EntryKind.CLOSED:
-            given = sum(standing.number_of(values, key) for key in _NUMBERS[EntryKind.CLOSED])
-            _fits(
-                "rooted, callused and lost", given, left, f"left of {batch.cuttings}, "
-                f"{lost_so_far} being entered as lost before",
-            )  # fmt: skip
-        if entry.kind == EntryKind.WEANED and "phase" not in values:
-            raise BatchError(f"weaned to which phase? There are {', '.join(phases)}")
-        if "phase" in values and entry.kind in (EntryKind.WEANED, EntryKind.TESTED):
-            one_of("phase", values["phase"], phases)
+            given = {key: standing.number_of(values, key) for key in _NUMBERS[EntryKind.CLOSED]}
+            _fits("rooted, callused and lost", sum(given.values()), self._left, self._of())
+            self._lost += sum(given[key] for key in given if key.startswith("lost_"))
+        elif entry.kind == EntryKind.MOVED and "split_to" in values:
+            self._there -= standing.number_of(values, "count")
+            _fits("lost", self._lost, self._there, f"that were kept in batch {self._number}")
+        elif entry.kind == EntryKind.MERGED:
+            self._merge(values)
+
+    def _merge(self, values: Mapping[str, str]) -> None:
+        count = standing.number_of(values, "count")
+        if "from" in values:
+            self._there += count
+        elif count != self._left:
+            raise BatchError(
+                f"batch {self._number} went into batch {values['into']} with {count} cuttings, not "
+                f"{self._left}; enter the change there"
+            )
 
 
 def _needed(values: Mapping[str, str], key: str) -> int:

@@ -150,7 +150,9 @@ def act_of(row: Values) -> Act:
 
 BATCH_COLUMNS: Final = (
     "number, plant, kind, bench, bay, trays, count, stuck_ms, recipe_json, recipe_hash, phase, "
-    "phase_since_ms, closed_ms, details"
+    "phase_since_ms, closed_ms, details, coalesce((SELECT CAST(json_extract(entered, '$.into') AS "
+    "INTEGER) FROM entry WHERE entry.batch = batch.number AND entry.kind = 'merged' AND "
+    "json_extract(entered, '$.into') IS NOT NULL), 0)"
 )
 ENTRY_COLUMNS: Final = "number, batch, at_ms, kind, by, entered, note, coalesce(corrects, 0)"
 
@@ -158,10 +160,11 @@ ENTRY_COLUMNS: Final = "number, batch, at_ms, kind, by, entered, note, coalesce(
 def batch_of(row: Values) -> Batch:
     """From BATCH_COLUMNS."""
     (number, plant, kind, bench, bay, trays, count, stuck_ms, recipe, digest, phase, since_ms,
-     closed_ms, details) = row  # fmt: skip
+     closed_ms, details, merged_into) = row  # fmt: skip
     return Batch(
         number, plant, kind, bench, bay, trays, count, stuck_ms / 1000, recipe, digest, phase,
         since_ms / 1000, None if closed_ms is None else closed_ms / 1000, json.loads(details),
+        merged_into,
     )  # fmt: skip
 
 

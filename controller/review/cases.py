@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 from typing import Final, NamedTuple
 
 from config.recipes import Recipe, thaw
-from controller.entries import lost, number_of
+from controller.entries import NO, YES, lost, number_of
 from controller.records import Batch, Entry, EntryKind
 from controller.review.exposure import Exposure
 
@@ -14,8 +14,6 @@ FEW_STUCK: Final = 8
 """Batches of fewer cuttings than this are neither good nor bad; common practice, no source."""
 LIKE_MOST: Final = 12
 """Good batches to compare with at most: older ones say less; own choice."""
-YES: Final = frozenset({"yes", "y", "true", "1"})
-NO: Final = frozenset({"no", "n", "false", "0"})
 CHECKLIST: Final = {
     "young_growth": "young growth",
     "flowering": "flowering",
@@ -182,6 +180,7 @@ def neighbours(case: Case, others: Sequence[Case]) -> list[Case]:
         other
         for other in others
         if other.batch.number != case.batch.number
+        and not other.batch.merged_into
         and other.place == case.place
         and other.strike is not None
         and other.recipe.leafy == case.recipe.leafy
@@ -196,7 +195,7 @@ def did_badly(case: Case, good: Sequence[Case], now_s: float) -> bool:
     good batches like it.  While it is open that counts only once its usual days are over, or when
     more was lost than a usual batch may lose.
     """
-    if case.batch.cuttings < FEW_STUCK:
+    if case.batch.cuttings < FEW_STUCK or case.batch.merged_into:
         return False
     usual = case.recipe.usual_strike[0]
     strikes = sorted(other.strike or 0.0 for other in good)

@@ -146,14 +146,42 @@ def test_a_batch_is_stuck_tested_and_closed(ask: Ask) -> None:
     assert "mix: bark" in shown.output
     assert "tested=5 rooted=3" in shown.output
     closed = ask("batch", "close", "2", "--rooted", "30", "--lost", "dried=2", "--lesson", "shade")
-    assert closed.output == "batch 2 closed: 30 of 40 rooted (75%)\n"
+    assert closed.output == "batch 2 closed: 30 of 40 rooted (75%); 4 not accounted for\n"
+    assert ask("batch", "enter", "2", "potted", "potted=28").exit_code == 0
     listed = ask("batch", "list")
     assert "Buxus" not in listed.output
     assert "Buxus" in ask("batch", "list", "--all").output
     reviewed = ask("review", "2").output
     assert "rooted 30 of 40: strike rate 75%" in reviewed
     assert "lost 6: 4 rotted, 2 dried" in reviewed
+    assert "not accounted for: 4" in reviewed
+    assert "potted on: 28 of 40" in reviewed
     assert "lesson: shade" in reviewed
+
+
+def test_two_batches_are_made_one(ask: Ask) -> None:
+    for count in ("30", "20"):
+        ask("batch", "stick", "Hebe", "--kind", "semi_ripe", "--bay", "north", "--count", count,
+            "--trays", f"T{count}", "--stuck", "2026-03-04")  # fmt: skip
+    ask("batch", "enter", "3", "lost", "lost=2", "cause=dried", "--at", "2026-03-05")
+    said = ask("batch", "merge", "2", "3")
+    assert said.exit_code == 0, said.output
+    assert "batch 2 has 48 cuttings now, with those of batch 3, in north.left" in said.output
+    listed = ask("batch", "list", "--all").output.splitlines()
+    assert any("Hebe" in line and "in batch 2" in line for line in listed)
+    assert "T30, T20" in ask("batch", "list", "--json").output
+    reviewed = ask("review", "3").output
+    assert "18 went into batch 2" in reviewed
+    assert "why it may have failed" not in reviewed
+    assert ask("batch", "merge", "2", "1").exit_code == 5
+
+
+def test_a_correction_keeps_the_time_of_what_it_corrects(ask: Ask) -> None:
+    ask("batch", "enter", "1", "lost", "lost=9", "cause=dried", "--at", "2026-03-03 09:00")
+    assert ask("batch", "enter", "1", "corrected", "lost=3", "cause=dried", "--corrects", "1")
+    (entry, fixed) = json.loads(ask("batch", "show", "1", "--json").output)["entries"][-2:]
+    assert fixed["corrects"] == entry["number"]
+    assert fixed["at_s"] == entry["at_s"]
 
 
 @pytest.mark.parametrize(

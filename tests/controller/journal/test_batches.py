@@ -108,7 +108,7 @@ BAD_ENTRIES: list[tuple[str, dict[str, str], str]] = [
     ("lost", {"lost": "a few"}, "not a whole number"),
     ("lost", {"lost": "1_0"}, "not a whole number"),
     ("lost", {"lost": "١٢"}, "not a whole number"),
-    ("lost", {"lost": "121", "cause": "dried"}, "121 lost is more than the 120 stuck"),
+    ("lost", {"lost": "121", "cause": "dried"}, "121 lost is more than the 120 there were"),
     ("lost", {"lost": "3", "cause": "roted"}, r"did you mean rotted\?"),
     ("tested", {"tested": "10", "rooted": "11"}, "11 rooted and callused is more than the 10"),
     ("tested", {"tested": "10", "rooted": "6", "callused": "5"}, "more than the 10 tested"),
@@ -116,7 +116,10 @@ BAD_ENTRIES: list[tuple[str, dict[str, str], str]] = [
     ("tested", {"rooted": "1"}, "how many were tested"),
     ("weaned", {}, "weaned to which phase"),
     ("weaned", {"phase": "weanings"}, r"no phase 'weanings' here \(did you mean wean\?\)"),
-    ("potted", {"potted": "500"}, "more than the 120 stuck"),
+    ("potted", {"potted": "500"}, "500 potted is more than the 120 left of 120"),
+    ("tested", {"tested": "10", "rootd": "3"}, r"no figure .rootd. \(did you mean rooted\?\)"),
+    ("looked", {"wilted": "a bit"}, "write yes or no"),
+    ("merged", {"into": "2"}, "by its own command"),
     ("looked", {"leaves": "z" * 300}, "at most 200"),
 ]
 

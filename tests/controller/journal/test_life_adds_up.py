@@ -1,0 +1,126 @@
+"""Whatever is entered, in whatever order: no cutting is made, none is lost without an entry."""
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from config.model import Site
+from config.recipes import recipe_for
+from controller.entries import effective, left, lost, merged_away, stays
+from controller.journal.batches import BatchBook
+from controller.journal.errors import BatchError
+from controller.journal.writer import Journal
+from controller.records import EntryKind
+
+DAY = 86400.0
+STUCK = 60
+KINDS = ("lost", "tested", "weaned", "potted", "saleable", "looked", "sprayed")
+
+numbers = st.integers(-1, 70)
+acts = st.one_of(
+    st.tuples(st.just("enter"), st.sampled_from(KINDS), numbers, numbers),
+    st.tuples(st.just("split"), numbers, st.sampled_from(["left", "right"])),
+    st.tuples(st.just("merge"), st.integers(1, 6)),
+    st.tuples(st.just("move"), st.sampled_from(["left", "right"])),
+    st.tuples(st.just("close"), numbers, numbers, numbers),
+    st.tuples(st.just("correct"), st.integers(1, 30), numbers),
+    st.tuples(st.just("withdraw"), st.integers(1, 30)),
+)
+lives = st.lists(st.tuples(st.integers(1, 6), st.integers(0, 20), acts), max_size=25)
+PHASES = ("stick", "callus", "root", "wean", "wean_late")
+
+
+def values_of(kind: str, number: int, other: int) -> dict[str, str]:
+    return {
+        "lost": {"lost": str(number), "cause": "dried"},
+        "tested": {"tested": str(number), "rooted": str(other)},
+        "weaned": {"phase": PHASES[abs(number) % 5]},
+        "potted": {"potted": str(number)},
+        "saleable": {"saleable": str(number)},
+        "looked": {"wilted": "yes" if number % 2 else "no"},
+    }.get(kind, {})
+
+
+def do(book: BatchBook, batch: int, at_s: float, act: tuple[Any, ...]) -> None:
+    what, *more = act
+    if what == "enter":
+        kind, number, other = more
+        book.enter(batch, kind, values_of(kind, number, other), at_s, "Ann")
+    elif what == "split":
+        book.split(batch, more[0], "north", more[1], at_s, "Ann")
+    elif what == "merge":
+        book.merge(batch, more[0], at_s, "Ann")
+    elif what == "move":
+        book.move(batch, "north", more[0], at_s, "Ann")
+    elif what == "close":
+        book.close(batch, at_s, rooted=more[0], callused=more[1], lost={"rotted": more[2]}, by="A")
+    else:
+        kind = next((e.kind for e in book.entries(batch) if e.number == more[0]), "lost")
+        values = values_of(kind, more[1], 0) if what == "correct" else {}
+        book.enter(batch, "corrected", values, at_s, "Ann", "", more[0])
+
+
+def check(book: BatchBook, stuck: int) -> None:
+    """Every cutting stuck is in exactly one batch; nothing in any of them is below nought."""
+    batches = book.all_batches()
+    there = 0
+    for batch in batches:
+        entries = effective(book.entries(batch.number))
+        there += batch.cuttings - merged_away(entries)
+        assert batch.cuttings >= 1
+        assert left(batch, entries) >= 0
+        assert all(count >= 0 for count in lost(entries).values())
+        assert batch.phase in PHASES
+        assert all(end > start for _, start, end in stays(batch, entries, 9e9))
+        closed = any(e.kind == EntryKind.CLOSED for e in entries)
+        assert (batch.closed_s is not None) == (closed or bool(batch.merged_into))
+        for entry in entries:
+            if entry.kind == EntryKind.CLOSED:
+                told = [int(entry.values[key]) for key in ("rooted", "callused")]
+                assert sum(told) <= left(batch, entries)
+    assert there == stuck
+
+
+@pytest.fixture
+def fresh(journal: Journal, site: Site, t0: int) -> Callable[[], BatchBook]:
+    """fresh() -> a book of two batches of one plant; those of the life before stay beside them."""
+
+    def make() -> BatchBook:
+        book = BatchBook(journal, site, clock=lambda: t0 + 30 * DAY)
+        for bay in ("left", "right"):
+            book.stick(
+                "Hebe", "semi_ripe", "north", bay, STUCK, float(t0), recipe=recipe_for("semi_ripe")
+            )
+        return book
+
+    return make
+
+
+@settings(max_examples=60, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(life=lives)
+def test_no_order_of_entries_makes_or_loses_a_cutting(
+    journal: Journal, fresh: Callable[[], BatchBook], t0: int, life: list[Any]
+) -> None:
+    book = fresh()
+    first = book.all_batches()[-1].number - 1
+    stuck = STUCK * len([b for b in book.all_batches() if "split_from" not in b.details])
+    first_entry = journal.query("SELECT coalesce(max(number), 0) FROM entry")[0][0]
+    for batch, days, act in life:
+        # Numbers of batches and entries count from the first of this life on.
+        if act[0] == "merge":
+            act = ("merge", first + act[1] - 1)
+        if act[0] in ("correct", "withdraw"):
+            act = (act[0], first_entry + act[1], *act[2:])
+        before = journal.query("SELECT * FROM batch"), journal.query("SELECT * FROM entry")
+        try:
+            do(book, first + batch - 1, t0 + days * DAY, act)
+        except BatchError:
+            after = journal.query("SELECT * FROM batch"), journal.query("SELECT * FROM entry")
+            assert after == before
+        else:
+            entries = journal.query("SELECT * FROM entry")
+            assert entries[: len(before[1])] == before[1]
+        check(book, stuck)
