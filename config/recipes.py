@@ -55,6 +55,7 @@ class Recipe(Record):
     """Targets for one kind of cutting, or for one plant of a kind.
 
     Temperatures degC; usual_days (soonest, latest) to usable roots; usual_strike (low, high) 0..1;
+    test_every_days: between tests for roots.  wean_step_days: least days in a step of weaning;
     window: months (1..12, northern) in which the wood is usually right, () for any.  best: those of
     them, or of the year, that are best, () for all alike.  wood: the test of the wood that outranks
     the date, "" in recipes frozen before there was one.
@@ -81,6 +82,8 @@ class Recipe(Record):
     difference_c: float
     usual_days: tuple[float, float]
     usual_strike: tuple[float, float]
+    test_every_days: float = Field(default=7.0, gt=0.0)
+    wean_step_days: float = Field(default=4.0, ge=0.0)
     window: tuple[int, ...]
     best: tuple[int, ...] = ()
     wood: str = ""

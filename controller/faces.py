@@ -199,11 +199,15 @@ _ALARM_WORD = {
 
 
 def status_text(
-    out: Console, now: Mapping[str, Any], age_s: float, due: Mapping[int, str] | None = None
+    out: Console,
+    now: Mapping[str, Any],
+    age_s: float,
+    due: Mapping[int, str] | None = None,
+    notes: Sequence[str] = (),
 ) -> None:
     """The bench in the order it stands: worst alarm, then house, top, base, mat.
 
-    due: by number of the batch, when it is due, in words.
+    due: by number of the batch, when it is due, in words.  notes: what batches ask for today.
     """
     say(out, f"{now['site']}, {age_s:.0f} s ago", style="bold")
     if now["alarms"]:
@@ -246,6 +250,8 @@ def status_text(
             f"{number(batch['warmth_degree_hours'], '.0f')} degree-hours{known}"
             + (f"; {due[batch['number']]}" if due and batch["number"] in due else ""),
         )
+    for note in notes:
+        say(out, f"note: {note}")
     for name, link in now["links"].items():
         if not link["up"]:
             say(out, f"link {name} is down: {link['why']}")

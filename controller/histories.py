@@ -6,7 +6,7 @@ from typing import Final
 import numpy as np
 
 from config.recipes import thaw
-from controller.entries import effective, stays
+from controller.entries import effective, potted, stays
 from controller.gather import place_samples
 from controller.journal.reader import Reader
 from controller.records import Batch, Entry, EntryKind
@@ -115,4 +115,5 @@ class HistoryBook:
             looks_of(batch, entries),
             warm_clock(t_s, base_mc, usable, *span),
             got_of(t_s, base_mc, usable, *span),
+            potted(entries),
         )

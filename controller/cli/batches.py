@@ -1,4 +1,4 @@
-"""batch: stick, enter, move, split, merge, close, list, show."""
+"""batch: stick, enter, close, list, show. The rest of a batch's life is in `tending`."""
 
 from collections.abc import Sequence
 from datetime import datetime
@@ -56,7 +56,7 @@ def when(moment: datetime | None, site: Site) -> float | None:
     return None if moment is None else utc_s(moment, site.site.zone, 0.0)
 
 
-def _place(site: Site, text: str) -> tuple[str, str]:
+def place(site: Site, text: str) -> tuple[str, str]:
     """ "north.left" as bench and bay; just the bench where it has one bay."""
     bench, _, bay = text.partition(".")
     if not bay and bench in site.benches and len(site.benches[bench].bays) == 1:
@@ -67,7 +67,7 @@ def _place(site: Site, text: str) -> tuple[str, str]:
     return bench, bay
 
 
-def _pairs(items: Sequence[str]) -> dict[str, str]:
+def pairs(items: Sequence[str]) -> dict[str, str]:
     found: dict[str, str] = {}
     for item in items:
         key, sign, value = item.partition("=")
@@ -109,7 +109,7 @@ def stick(
 ) -> None:
     """Open a batch: its clock and its warmth start now, its recipe is frozen."""
     acts, site = acts_on(journal_given)
-    bench_name, bay_name = _place(site, bay)
+    bench_name, bay_name = place(site, bay)
     made, recipe = acts.stick(
         plant,
         kind,
@@ -118,7 +118,7 @@ def stick(
         count,
         at_s=when(stuck, site),
         trays=trays,
-        details=_pairs(details),
+        details=pairs(details),
     )
     if as_json:
         give_json(made._asdict())
@@ -159,78 +159,12 @@ def enter(
     """Write down what you saw or did: looked, sprayed, lost, tested, weaned, potted, saleable."""
     acts, site = acts_on(journal_given)
     made = acts.enter(
-        number, kind, _pairs(values), at_s=when(at, site), note=note, corrects=corrects
+        number, kind, pairs(values), at_s=when(at, site), note=note, corrects=corrects
     )
     if as_json:
         give_json(made._asdict())
     else:
         click.echo(f"entry {made.number} for batch {number}: {kind}")
-
-
-@batch.command()
-@number_argument
-@click.argument("bay")
-@at_option
-@note_option
-@click.option("--trays", default="")
-@journal_option
-@expected_errors
-def move(
-    number: int,
-    bay: str,
-    at: datetime | None,
-    note: str,
-    trays: str,
-    journal_given: str | None,
-) -> None:
-    """Record that a batch went to another bay; its warmth follows it."""
-    acts, site = acts_on(journal_given)
-    bench_name, bay_name = _place(site, bay)
-    acts.move(number, bench_name, bay_name, trays=trays, at_s=when(at, site), note=note)
-    click.echo(f"batch {number} stands in {bench_name}.{bay_name}")
-
-
-@batch.command()
-@number_argument
-@click.argument("count", type=int)
-@click.argument("bay")
-@at_option
-@note_option
-@journal_option
-@expected_errors
-def split(
-    number: int, count: int, bay: str, at: datetime | None, note: str, journal_given: str | None
-) -> None:
-    """Part COUNT cuttings off into a batch of their own."""
-    acts, site = acts_on(journal_given)
-    bench_name, bay_name = _place(site, bay)
-    made = acts.split(number, count, bench_name, bay_name, at_s=when(at, site), note=note)
-    click.echo(
-        f"batch {made.number}: {count} cuttings of batch {number}, in {bench_name}.{bay_name}"
-    )
-
-
-@batch.command()
-@number_argument
-@click.argument("gone", type=int)
-@at_option
-@note_option
-@journal_option
-@expected_errors
-def merge(
-    number: int, gone: int, at: datetime | None, note: str, journal_given: str | None
-) -> None:
-    """Let all that is left of batch GONE go on in batch NUMBER, as one lot.
-
-    Only batches of one plant and kind. GONE ends without a result; what NUMBER was given up to now
-    counts for all of them. Label the trays anew.
-    """
-    acts, site = acts_on(journal_given)
-    made = acts.merge(number, gone, at_s=when(at, site), note=note)
-    click.echo(
-        f"batch {number} has {made.cuttings} cuttings now, with those of batch {gone}, in "
-        f"{made.bench}.{made.bay}; label their trays {number}"
-    )
 
 
 @batch.command()
@@ -260,7 +194,7 @@ def close(
     """Close a batch with its outcome."""
     acts, site = acts_on(journal_given)
     by_cause = {}
-    for cause, text in _pairs(lost).items():
+    for cause, text in pairs(lost).items():
         if not text.isdecimal():
             raise Refused(f"lost {cause}={text!r}; write a whole number")
         by_cause[cause] = int(text)

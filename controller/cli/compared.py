@@ -29,6 +29,7 @@ from controller.faces import console, say
 from controller.histories import HistoryBook
 from controller.journal.errors import JournalError
 from controller.journal.reader import Reader, open_reader
+from controller.notes import Note, notes
 from controller.places import PlaceError, find_journal
 from controller.review.compare import Comparison, Standing, over_all
 from controller.review.compare import compare as compare_by
@@ -108,13 +109,16 @@ def dues(reader: Reader) -> dict[int, Outlook]:
     return {number: due for number, due in found.items() if due is not None}
 
 
-def dues_if_any(journal_given: str | None) -> dict[int, Outlook]:
-    """As `dues`, and nothing where the journal can't be read just now."""
+def today_if_any(journal_given: str | None) -> tuple[dict[int, Outlook], list[Note]]:
+    """When each open batch is due, and today's notes; nothing where the journal can't be read."""
     try:
         with open_reader(find_journal(journal_given)) as reader:
-            return dues(reader)
+            book = HistoryBook(reader, time_of(reader))
+            found = {number: book.outlook(number) for number in book.batches}
+            due = {number: one for number, one in found.items() if one is not None}
+            return due, notes(book, site_of(reader, reader.path).site.zone)
     except (JournalError, PlaceError):
-        return {}
+        return {}, []
 
 
 def told_outlook(reader: Reader, number: int) -> tuple[dict[str, Any] | None, list[str]]:
@@ -127,6 +131,9 @@ def told_outlook(reader: Reader, number: int) -> tuple[dict[str, Any] | None, li
         return None, []
     one = book.get(number)
     lines = outlook_lines(due, one.batch.stuck_s, zone)
+    lines += [
+        note.text for note in notes(book, zone) if note.batch == number and note.kind != "test"
+    ]
     tests = due_tests(one, book.now_s, due.to_s)
     if tests:
         when = local(tests[0], zone)[:10]

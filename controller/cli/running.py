@@ -27,7 +27,7 @@ from controller.cli.common import (
     reader_for,
     site_of,
 )
-from controller.cli.compared import dues_if_any, outlook_data
+from controller.cli.compared import outlook_data, today_if_any
 from controller.faces import check_text, console, say, status_text
 from controller.places import find_journal, live_path
 
@@ -113,16 +113,17 @@ def status(journal_given: str | None, as_json: bool) -> None:
             "All relays drop by themselves when orders stop. Start it: warmfoot run BENCH.toml",
             EXIT_NOT_RUNNING,
         )
-    due = dues_if_any(journal_given)
+    due, today = today_if_any(journal_given)
     if as_json:
         for batch in found["batches"]:
             one = due.get(batch["number"])
             batch["outlook"] = one and outlook_data(one)
-        give_json({"running": True, "age_s": round(age_s, 1), **found})
+        data = {"notes": [note.as_data() for note in today], **found}
+        give_json({"running": True, "age_s": round(age_s, 1), **data})
     else:
         zone = ZoneInfo(found.get("timezone", "UTC"))
         words = {number: due_in_words(one, zone) for number, one in due.items()}
-        status_text(console(), found, age_s, words)
+        status_text(console(), found, age_s, words, [note.line for note in today])
     if any(alarm["state"] in ("UNACK", "LATCH_UNACK", "ACKED") for alarm in found["alarms"]):
         raise SystemExit(EXIT_ALARM)
 

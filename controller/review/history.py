@@ -79,6 +79,7 @@ class History(NamedTuple):
     """One batch. place: bay it stood in longest.  until_s: UTC s, its closing or now.
 
     rooted: at closing; None while it is open.  looks: oldest first, closing included.
+    potted: cuttings potted on.
     """
 
     batch: Batch
@@ -89,6 +90,7 @@ class History(NamedTuple):
     looks: tuple[Look, ...]
     clock: WarmClock
     got: Got
+    potted: int = 0
 
     @property
     def number(self) -> int:

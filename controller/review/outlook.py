@@ -24,11 +24,6 @@ JUDGED_LEAST: Final = 5
 PACE_LEAST: Final = 0.3
 PACE_MOST: Final = 1.5
 """Bounds of the pace with which the future is foretold; own choice."""
-TEST_EVERY_DAYS: Final = {
-    "softwood": 4.0, "greenwood": 4.0, "herbaceous": 4.0, "tropical": 4.0, "leaf_bud": 7.0,
-    "semi_ripe": 7.0, "hardwood": 7.0, "root": 7.0, "evergreen": 14.0,
-}  # fmt: skip
-"""Days between tests by kind; common practice, no source."""
 TESTS_MOST: Final = 6
 
 
@@ -210,13 +205,13 @@ def calibration(histories: Sequence[History]) -> tuple[Calibration, Calibration]
 def due_tests(one: History, now_s: float, until_s: float) -> list[float]:
     """When to lift samples of an open batch, UTC s, up to `until_s`; the first may be overdue.
 
-    First at half of the middle of the usual days, then TEST_EVERY_DAYS after the last test: common
-    practice, no source. Those after an overdue one are counted from `now_s`. At least one, at most
-    TESTS_MOST; none once the batch is in its last step of weaning.
+    First at half of the middle of the usual days, then the recipe's `test_every_days` after the
+    last test: common practice, no source. Those after an overdue one are counted from `now_s`. At
+    least one, at most TESTS_MOST; none once the batch is in its last step of weaning or potted.
     """
-    if one.batch.closed_s is not None or one.batch.phase == "wean_late":
+    if one.batch.closed_s is not None or one.batch.phase == "wean_late" or one.potted:
         return []
-    every_s = TEST_EVERY_DAYS.get(one.recipe.kind, 7.0) * DAY_S
+    every_s = one.recipe.test_every_days * DAY_S
     if one.looks:
         first_s = one.looks[-1].at_s + every_s
     else:

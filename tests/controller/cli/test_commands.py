@@ -118,8 +118,13 @@ def test_status_shows_the_running_bench_and_tells_an_alarm_by_its_exit_code(
     }  # fmt: skip
     path = journal.with_name("demo.live.json")
     path.write_text(json.dumps(live))
+    ask("batch", "enter", "1", "tested", "tested=10", "callused=9", "--at", "2026-03-03 12:00")
     said = ask("status")
     assert said.exit_code == 0, said.output
+    assert "note: batch 1 Fuchsia hybrids (north.left): 9 of 10 had callus or roots" in said.output
+    assert "note: batch 1 Fuchsia hybrids (north.left): a test is due since" in said.output
+    kinds = [note["kind"] for note in json.loads(ask("status", "--json").output)["notes"]]
+    assert kinds == ["forward", "test"]
     assert "advice: batch 2 keeps the mist frequent" in said.output
     assert "base 19.9 °C, target 20.0 °C, base minus top +5.9 K" in said.output
     assert "humidity no reading" in said.output
@@ -174,6 +179,27 @@ def test_two_batches_are_made_one(ask: Ask) -> None:
     assert "18 went into batch 2" in reviewed
     assert "why it may have failed" not in reviewed
     assert ask("batch", "merge", "2", "1").exit_code == 5
+
+
+def test_a_batch_is_weaned_on_what_was_found_and_back_when_leaves_flag(ask: Ask) -> None:
+    refused = ask("batch", "wean", "1")
+    assert refused.exit_code == 5
+    assert "nothing entered leads on from there yet" in refused.output
+    assert ask("batch", "wean", "1", "--back").exit_code == 5
+    ask("batch", "enter", "1", "tested", "tested=10", "callused=9")
+    assert "9 of 10 had callus or roots; next is callus" in ask("batch", "show", "1").output
+    said = ask("batch", "wean", "1")
+    assert said.output.startswith("batch 1 is in callus now: callus: drier, one full drying a day")
+    ask("batch", "enter", "1", "looked", "wilted=yes")
+    assert "leaves flag, and a step back" in ask("batch", "show", "1").output
+    assert ask("batch", "wean", "1", "--back").output.startswith("batch 1 is in stick now")
+    assert (
+        json.loads(ask("batch", "wean", "1", "--to", "wean", "--json").output)["kind"] == "weaned"
+    )
+    wrong = ask("batch", "wean", "1", "--to", "weaning")
+    assert (wrong.exit_code, "did you mean wean" in wrong.output) == (5, True)
+    assert ask("batch", "wean", "1", "--to", "root", "--back").exit_code == 5
+    assert ask("batch", "wean", "9").exit_code == 5
 
 
 def test_a_correction_keeps_the_time_of_what_it_corrects(ask: Ask) -> None:

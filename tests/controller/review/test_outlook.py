@@ -6,7 +6,6 @@ import pytest
 
 from controller.review.outlook import (
     LIKE_LEAST,
-    TEST_EVERY_DAYS,
     calibration,
     due_tests,
     likes_of,
@@ -176,11 +175,12 @@ def test_no_tests_once_closed_or_almost_weaned(batch):
     one = batch(1, now=20)
     late = one._replace(batch=one.batch._replace(phase="wean_late"))
     assert due_tests(late, at(20), at(30)) == []
+    assert due_tests(one._replace(potted=80), at(20), at(30)) == []
 
 
-def test_every_kind_has_an_interval_of_its_own():
-    from config.recipes import recipes
-
-    kinds = {recipe.kind for recipe in recipes().values()}
-    assert kinds - {"greenwood"} <= set(TEST_EVERY_DAYS) | {"greenwood"}
-    assert "greenwood" in TEST_EVERY_DAYS
+def test_the_interval_is_that_of_the_kind(batch):
+    for kind, plant, days in (
+        ("softwood", "Weigela", 4), ("semi_ripe", "Buxus", 7), ("evergreen", "Thuja", 14),
+    ):  # fmt: skip
+        found = due_tests(batch(1, [(90, 10, 0)], now=91, plant=plant, kind=kind), at(91), at(130))
+        assert [day_of(s) for s in found[:2]] == [90 + days, 90 + 2 * days]
