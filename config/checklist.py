@@ -7,6 +7,8 @@ import re
 from collections.abc import Mapping
 from typing import Final, Literal, NamedTuple
 
+from config.near import near
+
 AnswerKind = Literal["yes_no", "number"]
 
 UNKNOWN: Final = ""
@@ -118,6 +120,8 @@ QUESTIONS: Final = (
 )  # fmt: skip
 """In the order in which a grower meets them: stock plant, cutting, mix."""
 
+_OWN_NAMES: Final = frozenset({"length_cm", "leaves"})
+"""Names under which the same may be noted."""
 BY_KEY: Final[Mapping[str, Question]] = {one.key: one for one in QUESTIONS}
 
 
@@ -151,8 +155,11 @@ def read_answer(question: Question, text: str) -> str:
 def read_answers(given: Mapping[str, str]) -> dict[str, str]:
     """A copy in which every answer to a question is as `read_answer` gives it; the rest as it is.
 
-    Raises AnswerError.
+    Raises AnswerError too for a name that is nearly a question's: such an answer would be lost.
     """
+    for key in given:
+        if key not in BY_KEY and key not in _OWN_NAMES and near(key, BY_KEY):
+            raise AnswerError(f"nothing is asked under {key[:40]!r}{near(key, BY_KEY)}")
     return {
         key: read_answer(BY_KEY[key], value) if key in BY_KEY else value
         for key, value in given.items()

@@ -1,14 +1,12 @@
 """What a batch's entries say once corrections are taken into account."""
 
 from collections.abc import Mapping, Sequence
-from typing import Final
 
+from config.checklist import NO, YES
 from controller.records import Batch, Entry, EntryKind
 
 LOST_CAUSES = ("rotted", "dried", "disease", "pest", "damaged", "leaf_drop", "other", "unknown")
 """Why a cutting was lost; common practice, no source."""
-YES: Final = frozenset({"yes", "y", "true", "1"})
-NO: Final = frozenset({"no", "n", "false", "0"})
 
 
 def effective(entries: Sequence[Entry]) -> list[Entry]:
@@ -86,6 +84,18 @@ def wilted(entry: Entry) -> bool | None:
     """What an entry says of leaves that flag; None where it says nothing."""
     said = entry.values.get("wilted", "").strip().lower()
     return True if said in YES else False if said in NO else None
+
+
+def evidence(batch: Batch, entries: Sequence[Entry]) -> dict[str, str]:
+    """What is known of the cuttings as they were stuck: recorded then, or entered since.
+
+    entries: those that stand.  A later answer outranks an earlier one; an empty one takes it back.
+    """
+    known = dict(batch.details)
+    for entry in entries:
+        if entry.kind == EntryKind.CHECKED:
+            known |= entry.values
+    return {key: value for key, value in known.items() if value}
 
 
 def phase_at(batch: Batch, entries: Sequence[Entry], first_phase: str) -> tuple[str, float]:

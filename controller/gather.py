@@ -111,7 +111,8 @@ class CaseBook:
         until_s = self._until_s(batch)
         stood = stays(batch, entries, until_s) or [(f"{batch.bench}.{batch.bay}", 0.0, 0.0)]
         place = max(stood, key=lambda stay: stay[2] - stay[1])[0]
-        return case_of(batch, entries, place, until_s, exposure)
+        latitude_deg = self._site.site.latitude_deg
+        return case_of(batch, entries, place, until_s, exposure, latitude_deg)
 
     def _exposure(self, batch: Batch) -> Exposure | None:
         entries = self._entries[batch.number]

@@ -6,7 +6,7 @@ from typing import Final
 import numpy as np
 
 from config.recipes import thaw
-from controller.entries import effective, potted, stays
+from controller.entries import effective, evidence, potted, stays
 from controller.gather import place_samples
 from controller.journal.reader import Reader
 from controller.records import Batch, Entry, EntryKind
@@ -107,7 +107,7 @@ class HistoryBook:
         span = (recipe, batch.stuck_s, until_s)
         closings = [entry for entry in entries if entry.kind == EntryKind.CLOSED]
         return History(
-            batch,
+            batch._replace(details=evidence(batch, entries)),
             recipe,
             max(lengths, key=lambda place: lengths[place]),
             until_s,

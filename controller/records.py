@@ -142,9 +142,9 @@ class Batch(NamedTuple):
 
     number: never reused.  recipe_json, recipe_hash: the recipe as frozen at sticking.
     phase: key in config.recipes.PHASES, as last entered.  details: everything else recorded at
-    sticking (length_cm, nodes, leaves, hormone, mix, afp_pct, stock, checklist answers ...).
-    cuttings: stuck, less those split off, with those merged in.  merged_into: number of the batch
-    in which it goes on, 0 when it does not.
+    sticking (hormone, mix, stock, answers to `config.checklist` ...); `entries.evidence` adds what
+    was entered later.  cuttings: stuck, less those split off, with those merged in.  merged_into:
+    number of the batch in which it goes on, 0 when it does not.
     """
 
     number: int
@@ -169,6 +169,7 @@ class EntryKind(StrEnum):
 
     LOOKED = "looked"
     SPRAYED = "sprayed"
+    CHECKED = "checked"
     LOST = "lost"
     TESTED = "tested"
     WEANED = "weaned"

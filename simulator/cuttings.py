@@ -99,6 +99,7 @@ MATERIALS: Final = {
     "sound": SOUND,
     "flowering": Material(able=0.40, pace=1.3),
     "old_wood": Material(able=0.35, pace=1.5),
+    "off_season": Material(able=0.40, pace=1.4),
     "few_leaves": Material(able=0.40, pace=1.4),
     "close_mix": Material(able=0.75, rot_day=0.030),
     "disease": Material(able=0.85, rot_day=0.008, sick_day=0.030),

@@ -13,6 +13,7 @@ from typing import Final, NamedTuple
 import numpy as np
 
 from config.recipes import freeze, recipe_for
+from config.seasons import months_outside
 from controller.records import Batch, Entry
 from controller.review.cases import Case, case_of, span_of
 from controller.review.exposure import MOL_PER_J, Series, exposure_of
@@ -55,6 +56,7 @@ MATERIAL_CAUSES: Final = {
     "close_mix": "close_mix",
     "disease": "disease",
     "long_wait": "long_wait",
+    "season": "off_season",
 }
 """Causes planted in the cuttings: what a review calls it -> what happens to them."""
 CLIMATE_CAUSES: Final = ("cold", "hot", "dry", "never_dry", "no_record", "dark")
@@ -92,6 +94,7 @@ def planted(cause: str, seed: int) -> Planted:
 class _Drawn(NamedTuple):
     how: str
     sort: Sort
+    in_season: Sort
     begin_s: int
     weather: tuple[str, int, float]
     troubles: tuple[Trouble, ...]
@@ -106,6 +109,10 @@ def _drawn(cause: str, rng: Random) -> _Drawn:
     if cause == "dark":
         sort = rng.choice(SORTS[:2])._replace(month=rng.choice((11, 12)), weather="winter_dull")
         sort = sort._replace(shift_k=6.0)
+    in_season = sort
+    if cause == "season":
+        in_season = rng.choice(SORTS[2:])
+        sort = _off_season(in_season, rng)
     days = CLOSE_AFTER * NATURES[sort.nature].days
     begin_s = BASE_S + DAY_S * ((sort.month - 1) * 30 + rng.choice((2, 14))) + 9 * 3600
     small = _small(rng, days)
@@ -120,7 +127,18 @@ def _drawn(cause: str, rng: Random) -> _Drawn:
         without = _batch(1, sort, *spring, small, "sound", rng, lit)
     else:
         without = _batch(1, sort, begin_s, weather, small, "sound", rng, lit)
-    return _Drawn(how, sort, begin_s, weather, every, lit, cause == "dark", case, without)
+    return _Drawn(
+        how, sort, in_season, begin_s, weather, every, lit, cause == "dark", case, without
+    )
+
+
+def _off_season(sort: Sort, rng: Random) -> Sort:
+    """The same plant, stuck two to four months before or after its wood is right, in fair light."""
+    recipe = recipe_for(sort.kind, sort.plant)
+    outside = {month: months_outside(recipe, LATITUDE_DEG, month) or 0 for month in range(3, 11)}
+    month = rng.choice([month for month, off in outside.items() if 2 <= off <= 4])
+    weather = "spring_mixed" if month < 6 else "summer_mild" if month < 9 else "autumn_damp"
+    return sort._replace(month=month, weather=weather, shift_k=2.0)
 
 
 def _beside(drawn: _Drawn, rng: Random) -> list[Case]:
@@ -136,13 +154,15 @@ def _beside(drawn: _Drawn, rng: Random) -> list[Case]:
 def _before(drawn: _Drawn, rng: Random) -> list[Case]:
     """Two to seven batches of the same plant in earlier years, well or badly done."""
     found = []
-    sort = drawn.sort
+    sort = drawn.in_season
     days = CLOSE_AFTER * NATURES[sort.nature].days
     for number in range(10, 10 + rng.randrange(2, 8)):
         weather = (sort.weather, rng.randrange(4), sort.shift_k)
         begin_s = drawn.begin_s
         if drawn.dark:  # the grower's earlier ones were stuck in spring
             begin_s, weather = begin_s - 270 * DAY_S, ("spring_mixed", weather[1], 1.0)
+        if sort != drawn.sort:
+            begin_s += DAY_S * (30 * (sort.month - drawn.sort.month) - 360)
         small = _small(rng, days)
         made = _batch(number, sort, begin_s, weather, small, "sound", rng, drawn.lit, "before")
         found.append(made)
@@ -239,7 +259,7 @@ def _batch(
         gaps=_holes(climate),
         latitude_deg=LATITUDE_DEG,
     )
-    return case_of(batch, entries, f"{bench}.{bay}", until_s, exposure)
+    return case_of(batch, entries, f"{bench}.{bay}", until_s, exposure, LATITUDE_DEG)
 
 
 def answers(flaw: str, rng: Random, slips: float = 1.0) -> dict[str, str]:
@@ -261,6 +281,11 @@ def answers(flaw: str, rng: Random, slips: float = 1.0) -> dict[str, str]:
         "afp_pct": str(rng.randrange(18, 33)),
     }
     kept = {key: value for key, value in said.items() if rng.random() < 0.8}
+    wood = Random(
+        repr(said)
+    )  # a stream of its own: batches drawn before it was asked stay the same
+    if wood.random() < 0.8:
+        kept["wood_ready"] = "no" if wood.random() < 0.02 * slips else "yes"
     if flaw == "close_mix" and rng.random() < 0.3:
         return {k: v for k, v in kept.items() if k != "afp_pct"} | {"mix_crumbled": "no"}
     wrong = {
@@ -269,6 +294,7 @@ def answers(flaw: str, rng: Random, slips: float = 1.0) -> dict[str, str]:
         "disease": {"pest_or_disease": "yes"} if rng.random() < 0.5 else {},
         "few_leaves": {"leaves_kept": rng.choice(("0", "1"))},
         "close_mix": {"afp_pct": str(rng.randrange(6, 16))},
+        "off_season": {"wood_ready": wood.choice(("no", ""))},
         "long_wait": {"hours_to_sticking": str(rng.randrange(8, 48))},
     }
     return kept | wrong.get(flaw, {})

@@ -17,6 +17,7 @@ from controller.journal.life import (
     check_life,
     check_name,
     check_text,
+    checked_answers,
     checked_values,
     one_of,
 )
@@ -28,7 +29,9 @@ DAY_S: Final = 86400.0
 OLDEST_S: Final = 946_684_800.0  # 2000-01-01T00:00Z
 _PLACING: Final = (EntryKind.MOVED, EntryKind.MERGED)
 """Kinds of entry that may say which trays a batch has from then on."""
-AFTER_CLOSING: Final = (EntryKind.CORRECTED, EntryKind.POTTED, EntryKind.SALEABLE)
+AFTER_CLOSING: Final = (
+    EntryKind.CHECKED, EntryKind.CORRECTED, EntryKind.POTTED, EntryKind.SALEABLE,
+)  # fmt: skip
 
 
 class BatchBook:
@@ -90,7 +93,8 @@ class BatchBook:
     ) -> Batch:
         """Open a batch; its recipe is copied and frozen.
 
-        count: cuttings stuck.  stuck_s: UTC s.  details: all else recorded at sticking.
+        count: cuttings stuck.  stuck_s: UTC s.  details: all else recorded at sticking; those of
+        `config.checklist` must be answers that it can read, and open ones are left out.
         """
         check_name("plant", plant, needed=True)
         check_name("trays", trays)
@@ -103,7 +107,8 @@ class BatchBook:
         self._check_date("stuck", stuck_s)
         if stuck_s < OLDEST_S:
             raise BatchError("stuck before the year 2000; check the date")
-        noted = json.dumps(checked_values(details or {}), ensure_ascii=False)
+        known = {key: value for key, value in checked_answers(details or {}).items() if value}
+        noted = json.dumps(known, ensure_ascii=False)
         frozen, digest = freeze(recipe)
         phase = recipe.phases[0].name
         stuck_ms = sql.ms_of(stuck_s)
@@ -130,7 +135,8 @@ class BatchBook:
 
         kind: EntryKind value.  values: `lost` and `cause`; `tested`, `rooted`, `callused`; `phase`
         (weaned, tested); `wilted` (looked, tested: yes or no); `potted` and `saleable`, each in
-        addition to those before.  at_s: when it happened, UTC s.
+        addition to those before; answers of `config.checklist` and other details (checked),
+        "unknown" to take one back.  at_s: when it happened, UTC s.
         corrects: number of an entry that this one replaces (kind "corrected"); without values it
         withdraws it.  Moving, splitting, merging and closing have methods of their own.
         """
@@ -156,7 +162,8 @@ class BatchBook:
         note: str,
         corrects: int = 0,
     ) -> Entry:
-        clean = checked_values(values)
+        answers = kind == EntryKind.CHECKED or self._is_checked(held.number, corrects)
+        clean = checked_answers(values) if answers else checked_values(values)
         self._check_entry(held, at_s, by, note)
         now_ms = sql.ms_of(self._clock())
         with self._journal.changing() as conn:
@@ -165,6 +172,13 @@ class BatchBook:
             )  # fmt: skip
             self._settle(conn, held)
         return next(entry for entry in self.entries(held.number) if entry.number == number)
+
+    def _is_checked(self, batch: int, corrects: int) -> bool:
+        """Whether an entry that is to be corrected holds answers."""
+        first = {entry.number: entry for entry in self.entries(batch)} if corrects else {}
+        while corrects in first and first[corrects].corrects:
+            corrects = first[corrects].corrects
+        return corrects in first and first[corrects].kind == EntryKind.CHECKED
 
     def _check_entry(self, held: Batch, at_s: float, by: str, note: str) -> None:
         self._check_date("the entry", at_s)
@@ -239,15 +253,17 @@ class BatchBook:
         self._check_bay(bench, bay)
         check_count("count", count, 1)
         self._check_entry(held, at_s, by, note)
-        left = standing.left(held, standing.effective(self.entries(batch)))
+        entered = standing.effective(self.entries(batch))
+        left = standing.left(held, entered)
         if count >= left:
             raise BatchError(
                 f"batch {batch} has {left} cuttings left; fewer than that can be split off (to "
                 "take them all, move the batch)"
             )
         now_ms = sql.ms_of(self._clock())
+        known = held._replace(details=standing.evidence(held, entered))
         with self._journal.changing() as conn:
-            number = part_off(conn, held, count, f"{bench}.{bay}", at_s, now_ms, by, note)
+            number = part_off(conn, known, count, f"{bench}.{bay}", at_s, now_ms, by, note)
             self._settle(conn, held)
             self._settle(conn, held._replace(number=number, trays=""))
         return self.get(number)

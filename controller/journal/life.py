@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from typing import Final
 
+from config.checklist import AnswerError, read_answers
 from config.near import near
 from controller import entries as standing
 from controller.journal.errors import BatchError
@@ -57,6 +58,8 @@ def check_life(batch: Batch, entries: Sequence[Entry], phases: Sequence[str]) ->
     for entry in entries:
         _check_keys(entry)
         count.take(entry)
+        if entry.kind == EntryKind.CHECKED and not entry.values:
+            raise BatchError("checked what? Give answers, such as flowering=no")
         if entry.kind == EntryKind.WEANED and "phase" not in entry.values:
             raise BatchError(f"weaned to which phase? There are {', '.join(phases)}")
         if "phase" in entry.values and entry.kind in (EntryKind.WEANED, EntryKind.TESTED):
@@ -184,6 +187,17 @@ def check_name(what: str, text: str, *, needed: bool = False) -> None:
     if "\n" in text or "\t" in text:
         raise BatchError(f"{what} {text[:40]!r} must be one line")
     check_text(what, text, NAME_LONGEST)
+
+
+def checked_answers(values: Mapping[str, str]) -> dict[str, str]:
+    """As `checked_values`, with answers of the checklist as they are kept.
+
+    Raises BatchError too for an answer that cannot be read.
+    """
+    try:
+        return read_answers(checked_values(values))
+    except AnswerError as error:
+        raise BatchError(str(error)) from None
 
 
 def checked_values(values: Mapping[str, str]) -> dict[str, str]:

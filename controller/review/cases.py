@@ -1,11 +1,13 @@
 """A batch as a case to be judged: how it ended, how its cuttings were lost, what was recorded."""
 
-import re
 from collections.abc import Mapping, Sequence
+from datetime import UTC, datetime
 from typing import Final, NamedTuple
 
+from config.checklist import BY_KEY, NO, YES, AnswerError, questions_for, read_answer
 from config.recipes import Recipe, thaw
-from controller.entries import NO, YES, lost, number_of
+from config.seasons import months_outside
+from controller.entries import evidence, lost, number_of
 from controller.records import Batch, Entry, EntryKind
 from controller.review.exposure import Exposure
 
@@ -14,19 +16,6 @@ FEW_STUCK: Final = 8
 """Batches of fewer cuttings than this are neither good nor bad; common practice, no source."""
 LIKE_MOST: Final = 12
 """Good batches to compare with at most: older ones say less; own choice."""
-CHECKLIST: Final = {
-    "young_growth": "young growth",
-    "flowering": "flowering",
-    "pest_or_disease": "pest or disease",
-    "length_mm": "length",
-    "leaves_kept": "leaves kept",
-    "base_stripped": "base stripped",
-    "cut_below_node": "cut below a node",
-    "hours_to_sticking": "hours from cutting to sticking",
-    "mix_crumbled": "mix squeezed and crumbled",
-    "afp_pct": "air-filled porosity",
-}
-"""What is asked before sticking and bears on a failure: key in a batch's details -> its words."""
 OTHER_KEYS: Final = {"leaves_kept": "leaves"}
 """Names under which the same was noted without the checklist."""
 
@@ -39,6 +28,8 @@ class Case(NamedTuple):
     signs: shares 0..1 of the cuttings that did not root, by how they went: a cause of loss of
     `entries.LOST_CAUSES`, or "stalled" for those alive without roots; empty when all rooted.
     weaned_unrooted: weaned though no test had found half of the cuttings rooted.
+    months_outside: stuck so many months outside the window of its recipe; None where the date tells
+    nothing.
     """
 
     batch: Batch
@@ -50,6 +41,7 @@ class Case(NamedTuple):
     rooted: int | None
     signs: Mapping[str, float]
     weaned_unrooted: bool
+    months_outside: int | None
     exposure: Exposure | None
 
     @property
@@ -72,28 +64,27 @@ class Case(NamedTuple):
     def figure(self, key: str) -> float | None:
         """A number of the checklist; None where there is none."""
         details = self.batch.details
+        text = details.get(key, details.get(OTHER_KEYS.get(key, ""), ""))
         if key == "length_mm" and key not in details and "length_cm" in details:
-            centimetres = _leading(details["length_cm"])
-            return None if centimetres is None else 10.0 * centimetres
-        return _leading(details.get(key, details.get(OTHER_KEYS.get(key, ""), "")))
+            text = f"{details['length_cm'].removesuffix('cm')}cm"
+        try:
+            said = read_answer(BY_KEY[key], text)
+        except AnswerError:
+            return None
+        return float(said) if said else None
 
     def unknown(self) -> list[str]:
         """What was not recorded, in words: of the checklist, and of the climate of leafy ones."""
         blank = [
-            words
-            for key, words in CHECKLIST.items()
-            if self.answer(key) is None and self.figure(key) is None
+            question.words
+            for question in questions_for(self.batch.kind)
+            if (self.answer if question.kind == "yes_no" else self.figure)(question.key) is None
         ]
         seen = self.exposure
         if self.recipe.leafy and seen is not None:
             blank += ["humidity"] if seen.dry_day_kpa_h is None else []
             blank += ["light"] if seen.light_mol is None else []
         return blank
-
-
-def _leading(text: str) -> float | None:
-    found = re.fullmatch(r"\s*(\d{1,6}(?:[.,]\d+)?)\s*(?:mm|cm|h|hours|%)?\s*", text)
-    return float(found[1].replace(",", ".")) if found else None
 
 
 def span_of(batch: Batch, entries: Sequence[Entry], until_s: float) -> tuple[float, float]:
@@ -108,9 +99,15 @@ def span_of(batch: Batch, entries: Sequence[Entry], until_s: float) -> tuple[flo
 
 
 def case_of(
-    batch: Batch, entries: Sequence[Entry], place: str, until_s: float, exposure: Exposure | None
+    batch: Batch,
+    entries: Sequence[Entry],
+    place: str,
+    until_s: float,
+    exposure: Exposure | None,
+    latitude_deg: float,
 ) -> Case:
     """A batch as a case. entries: those that stand.  until_s: UTC s, now or its closing."""
+    stuck = datetime.fromtimestamp(batch.stuck_s, UTC)
     recipe = thaw(batch.recipe_json)
     gone = lost(entries)
     closings = [entry for entry in entries if entry.kind == EntryKind.CLOSED]
@@ -131,7 +128,7 @@ def case_of(
         if failed > dead:
             signs["stalled"] = (failed - dead) / whole
     return Case(
-        batch,
+        batch._replace(details=evidence(batch, entries)),
         recipe,
         place,
         *span_of(batch, entries, until_s),
@@ -139,6 +136,7 @@ def case_of(
         rooted=rooted,
         signs=signs,
         weaned_unrooted=_weaned_unrooted(entries),
+        months_outside=months_outside(recipe, latitude_deg, stuck.month),
         exposure=exposure,
     )
 

@@ -195,11 +195,39 @@ def _cutting_words(case: Case) -> str:
 
 
 def _short(case: Case) -> float | None:
-    """How far the cuttings are shorter than 50 mm; leaf-bud and root cuttings are meant to be."""
-    length = case.figure("length_mm")
-    if length is None or case.batch.kind in ("leaf_bud", "root"):
+    """How far the cuttings are shorter than 50 mm; without two nodes as good as 20 mm short.
+
+    Leaf-bud and root cuttings are meant to be.
+    """
+    length, nodes = case.figure("length_mm"), case.figure("nodes")
+    if (length is None and nodes is None) or case.batch.kind in ("leaf_bud", "root"):
         return None
-    return 50.0 - length
+    return max(0.0 if length is None else 50.0 - length, 20.0 if nodes in (0.0, 1.0) else 0.0)
+
+
+def _short_words(case: Case) -> str:
+    length, nodes = case.figure("length_mm"), case.figure("nodes")
+    words = [] if length is None else [f"{length:g} mm long"]
+    if nodes in (0.0, 1.0):
+        words.append("1 node" if nodes else "no node")
+    return " and ".join(words)
+
+
+def _season(case: Case) -> float | None:
+    """Months outside the window. The test of the wood outranks the date: 0 when the wood passed it,
+    3 when it did not."""
+    ready = case.answer("wood_ready")
+    if ready is not None:
+        return 0.0 if ready else 3.0
+    return None if case.months_outside is None else float(case.months_outside)
+
+
+def _season_words(case: Case) -> str:
+    months = case.months_outside or 0
+    date = f"stuck {months} month{'s' * (months != 1)} outside its usual ones" if months else ""
+    if case.answer("wood_ready") is False:
+        return f"the wood did not pass its test{', and ' * bool(date)}{date}"
+    return f"{date}; whether the wood passed its test is not recorded"
 
 
 def _weaned(case: Case) -> float | None:
@@ -283,6 +311,14 @@ SUSPECTS: Final = (
         "and adult leafy olive cuttings); otherwise " + PRACTICE,
     ),
     Suspect(
+        "season", "out of season", False, False, _season,
+        ((0.0, 0.0), (1.0, 0.3), (2.0, 0.5), (3.0, 0.65)), _season_words, _SLOW,
+        "stick by the test of the wood, in its months: `warmfoot season`",
+        "rooting falls off outside the season: olive (Ahmed et al. 2002, Asian J. Plant Sci. "
+        "1:228-229), walnut, hazel and apple (Tajbakhsh et al. 2009, Not. Bot. Horti Agrobo. "
+        f"37(1)); how fast: {PRACTICE}",
+    ),
+    Suspect(
         "disease", "pest or disease", False, False, _disease, ((0.0, 0.0), (1.0, 0.8)),
         _disease_words,
         {"disease": 1.0, "pest": 1.0, "rotted": 0.85, "leaf_drop": 0.7, "stalled": 0.35,
@@ -320,7 +356,7 @@ SUSPECTS: Final = (
     ),
     Suspect(
         "short", "short cuttings", False, False, _short, ((10.0, 0.0), (25.0, 0.4)),
-        lambda case: f"{case.figure('length_mm') or 0.0:g} mm long", _SLOW,
+        _short_words, _SLOW,
         "longer cuttings, with two nodes or more", PRACTICE,
     ),
     Suspect(

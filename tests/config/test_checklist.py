@@ -84,6 +84,19 @@ def test_what_cannot_be_read_is_refused_with_what_can(key: str, said: str, words
     assert words in str(told.value)
 
 
+@pytest.mark.parametrize("key", ["flowring", "Flowering", "leafs_kept", "length", "mix-crumbled"])
+def test_a_misspelt_question_is_refused_for_its_answer_would_be_lost(key: str) -> None:
+    with pytest.raises(AnswerError, match=r"nothing is asked under .* \(did you mean \w+\?\)"):
+        read_answers({key: "yes"})
+
+
+@pytest.mark.parametrize(
+    "key", ["hormone", "mix", "stock", "leaves", "length_cm", "tray", "split_from", "cover", "by"]
+)
+def test_no_other_detail_is_taken_for_a_question(key: str) -> None:
+    assert read_answers({key: "7"}) == {key: "7"}
+
+
 def test_other_details_pass_as_they_are() -> None:
     given = {"hormone": "IBA 3000 ppm", "flowering": "NO", "length_mm": "8cm", "nodes": "?"}
     read = {"hormone": "IBA 3000 ppm", "flowering": "no", "length_mm": "80", "nodes": ""}

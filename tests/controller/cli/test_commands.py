@@ -48,7 +48,7 @@ def test_review_says_why_a_bad_batch_may_have_failed(ask: Ask) -> None:
     assert "why it may have failed: likely: flowering wood" in said
     assert "1. flowering wood (likely, 0." in said
     assert "next time: take shoots without buds" in said
-    assert "not recorded, so not ruled out: pest or disease, length" in said
+    assert "not recorded, so not ruled out: wood right by its test, pest" in said
     (found,) = json.loads(ask("review", "2", "--json").output)
     assert found["causes"]["answer"] == "explained"
     assert found["causes"]["causes"][0]["key"] == "flowering"

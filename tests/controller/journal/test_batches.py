@@ -7,7 +7,7 @@ import pytest
 
 from config.model import Site
 from config.recipes import Recipe, recipe_for, thaw
-from controller.entries import effective, lost, stays
+from controller.entries import effective, evidence, lost, stays
 from controller.journal.batches import BatchBook
 from controller.journal.errors import BatchError
 from controller.journal.writer import Journal
@@ -250,6 +250,68 @@ def test_withdrawn_closing_opens_the_batch_again(book: BatchBook, batch: Batch) 
         batch.number, "corrected", {}, batch.stuck_s + DAY, "Ann", "wrong batch", entry.number
     )
     assert [held.number for held in book.open_batches()] == [batch.number]
+
+
+def test_checklist_answers_are_read_and_open_ones_left_out(
+    book: BatchBook, recipe: Recipe, batch: Batch
+) -> None:
+    said = {
+        "flowering": "NO",
+        "length_mm": "7 cm",
+        "nodes": "unknown",
+        "leaves_kept": "",
+        "mix": "A",
+    }
+    made = book.stick(
+        "Buxus", "semi_ripe", "north", "left", 5, batch.stuck_s, recipe=recipe, details=said
+    )
+    assert made.details == {"flowering": "no", "length_mm": "70", "mix": "A"}
+
+
+def test_an_answer_that_cannot_be_read_sticks_nothing(
+    book: BatchBook, recipe: Recipe, batch: Batch, journal: Journal
+) -> None:
+    before = everything(journal)
+    with pytest.raises(BatchError, match="flowering 'a bit': write yes, no or unknown"):
+        book.stick(
+            "Buxus", "semi_ripe", "north", "left", 5, batch.stuck_s, recipe=recipe,
+            details={"flowering": "a bit"},
+        )  # fmt: skip
+    with pytest.raises(BatchError, match="nodes 'many'"):
+        book.enter(batch.number, "checked", {"nodes": "many"}, batch.stuck_s, "Ann")
+    with pytest.raises(BatchError, match="checked what"):
+        book.enter(batch.number, "checked", {}, batch.stuck_s, "Ann")
+    assert everything(journal) == before
+
+
+def test_answers_entered_later_stand_beside_what_was_recorded_and_change_none_of_it(
+    book: BatchBook, batch: Batch
+) -> None:
+    at_s = batch.stuck_s + DAY
+    first = book.enter(batch.number, "checked", {"flowering": "yes", "afp_pct": "28%"}, at_s, "Ann")
+    assert book.get(batch.number).details == batch.details
+    known = {**batch.details, "flowering": "yes", "afp_pct": "28"}
+    assert evidence(batch, effective(book.entries(batch.number))) == known
+    book.enter(batch.number, "checked", {"afp_pct": "unknown"}, at_s + DAY, "Ann")
+    book.enter(
+        batch.number, "corrected", {"flowering": "N"}, at_s, "Ann", "looked again", first.number
+    )
+    found = evidence(batch, effective(book.entries(batch.number)))
+    assert found == {**batch.details, "flowering": "no"}
+    with pytest.raises(BatchError, match="flowering 'dunno'"):
+        book.enter(batch.number, "corrected", {"flowering": "dunno"}, at_s, "Ann", "", first.number)
+
+
+def test_answers_can_be_entered_after_closing_and_go_with_a_part(
+    book: BatchBook, batch: Batch
+) -> None:
+    at_s = batch.stuck_s + DAY
+    book.enter(batch.number, "checked", {"flowering": "yes"}, at_s, "Ann")
+    part = book.split(batch.number, 40, "north", "right", at_s, "Ann")
+    assert part.details["flowering"] == "yes"
+    book.close(batch.number, at_s, rooted=1, by="Ann")
+    book.enter(batch.number, "checked", {"nodes": "3"}, at_s + DAY, "Ann")
+    assert evidence(batch, effective(book.entries(batch.number)))["nodes"] == "3"
 
 
 def test_moved_batch_stood_in_both_bays(book: BatchBook, batch: Batch) -> None:

@@ -20,7 +20,8 @@ FINE = Exposure(
 )  # fmt: skip
 COLD = replace(FINE, cold_share=0.6, cold_run_h=9.0)
 ASKED = {
-    "young_growth": "yes", "flowering": "no", "pest_or_disease": "no", "length_mm": "70",
+    "wood_ready": "yes", "nodes": "3", "young_growth": "yes",
+    "flowering": "no", "pest_or_disease": "no", "length_mm": "70",
     "leaves_kept": "4", "base_stripped": "yes", "cut_below_node": "yes",
     "hours_to_sticking": "1", "mix_crumbled": "yes", "afp_pct": "28",
 }  # fmt: skip
@@ -30,6 +31,7 @@ RECIPE = recipe_for("softwood")
 def case(
     number=1, rooted=10, exposure=FINE, lost=(), details=None, place="north.left", closed=True,
     days=30.0, plant="Fuchsia", kind="softwood", stuck_s=T0,
+    latitude_deg=53.3,
 ):  # fmt: skip
     frozen, digest = freeze(recipe_for(kind))
     bench, bay = place.split(".")
@@ -45,7 +47,7 @@ def case(
         Entry(index, number, until_s, kind_, "me", values)
         for index, (kind_, values) in enumerate(said, 1)
     ]
-    return case_of(batch, entries, place, until_s, exposure)
+    return case_of(batch, entries, place, until_s, exposure, latitude_deg)
 
 
 def good(count=4, exposure=FINE, **details):
@@ -106,6 +108,84 @@ def test_each_climate_cause_is_found(exposure, lost, key):
 def test_each_recorded_cause_is_found(details, lost, key):
     verdict = explain(case(details=details, lost=lost), good(), NOW)
     assert keys(verdict)[:1] == [key]
+
+
+MAY, DECEMBER = T0 + 70 * DAY, T0 - 80 * DAY
+
+
+def score(verdict, key):
+    return {cause.key: cause.score for cause in verdict.causes}.get(key, 0.0)
+
+
+def test_out_of_season_is_told_by_the_date_and_outranked_by_the_wood():
+    """Stuck in mid December: softwood is for April to July."""
+    open_ = explain(case(details={"wood_ready": ""}, stuck_s=DECEMBER), good(), NOW)
+    assert keys(open_) == ["season"]
+    assert open_.causes[0].measured == (
+        "stuck 4 months outside its usual ones; whether the wood passed its test is not recorded"
+    )
+    assert "warmfoot season" in open_.causes[0].change
+    ripe = explain(case(details={"wood_ready": "yes"}, stuck_s=DECEMBER), good(), NOW)
+    assert ripe.answer == "nothing recorded explains it"
+    in_may = explain(case(details={"wood_ready": ""}, stuck_s=MAY), good(), NOW)
+    assert "season" not in keys(in_may)
+    wrong = explain(case(details={"wood_ready": "no"}, stuck_s=MAY), good(), NOW)
+    assert wrong.causes[0].measured == "the wood did not pass its test"
+    assert score(wrong, "season") >= score(open_, "season") > 0.55
+
+
+def test_the_further_outside_the_more_it_weighs():
+    months = [MAY + 30 * DAY * months for months in (2, 3, 4, 5)]
+    found = [
+        score(
+            explain(case(details={"wood_ready": ""}, stuck_s=at), good(), at + 90 * DAY), "season"
+        )
+        for at in months
+    ]
+    assert found[0] == 0.0
+    assert found[0] < found[1] < found[2] < found[3]
+
+
+@pytest.mark.parametrize(
+    ("kind", "latitude_deg"), [("softwood", -37.8), ("softwood", 13.7), ("herbaceous", 53.3)]
+)
+def test_december_is_no_cause_in_the_south_the_tropics_or_for_tender_kinds(kind, latitude_deg):
+    made = case(details={"wood_ready": ""}, stuck_s=DECEMBER, kind=kind, latitude_deg=latitude_deg)
+    assert "season" not in keys(explain(made, [], NOW))
+    north = case(details={"wood_ready": ""}, stuck_s=MAY, latitude_deg=-37.8)
+    assert "season" in keys(explain(north, [], MAY + 90 * DAY))
+
+
+def test_cuttings_without_two_nodes_are_short_whatever_their_length():
+    verdict = explain(case(details={"nodes": "1"}), good(), NOW)
+    assert verdict.causes[0].measured == "70 mm long and 1 node"
+    assert "short" not in keys(explain(case(details={"nodes": "2"}), good(), NOW))
+
+
+def test_answers_entered_later_count_and_the_last_one_stands():
+    held = case().batch
+    last = T0 + 30 * DAY
+    said = [
+        Entry(1, 1, T0 + DAY, "checked", "me", {"flowering": "yes", "afp_pct": ""}),
+        Entry(2, 1, last, "closed", "me", {"rooted": "10"}),
+    ]
+    made = case_of(held, said, "north.left", last, FINE, 53.3)
+    assert keys(explain(made, good(), NOW))[0] == "flowering"
+    assert made.unknown() == ["air-filled porosity"]
+    said.insert(1, Entry(3, 1, T0 + 2 * DAY, "checked", "me", {"flowering": "no"}))
+    made = case_of(held, said, "north.left", last, FINE, 53.3)
+    assert explain(made, good(), NOW).answer == "nothing recorded explains it"
+
+
+@pytest.mark.parametrize(
+    ("details", "mm"),
+    [({"length_cm": "7"}, 70.0), ({"length_cm": "7 cm"}, 70.0), ({"length_mm": "7 cm"}, 70.0)],
+)
+def test_lengths_are_read_as_they_were_written_down(details, mm):
+    made = case(details={"length_mm": "", **details})
+    if "length_cm" in details:
+        made.batch.details.pop("length_mm", None)
+    assert made.figure("length_mm") == mm
 
 
 def test_every_suspect_grows_with_its_figure_and_says_its_source():
@@ -240,6 +320,6 @@ def test_weaning_before_roots_is_noticed():
         Entry(3, 1, T0 + 12 * DAY, "lost", "me", {"lost": "80", "cause": "dried"}),
         Entry(4, 1, T0 + 30 * DAY, "closed", "me", {"rooted": "15"}),
     ]
-    made = case_of(batch, entries, "north.left", T0 + 30 * DAY, FINE)
+    made = case_of(batch, entries, "north.left", T0 + 30 * DAY, FINE, 53.3)
     assert made.until_s == T0 + 9 * DAY
     assert keys(explain(made, good(), NOW))[0] == "weaned_early"
