@@ -85,6 +85,21 @@ def months_outside(recipe: Recipe, latitude_deg: float, month: int) -> int | Non
     return min(found.opens_in, found.ended_ago)
 
 
+MONTHS: Final = (
+    "Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec",
+)  # fmt: skip
+
+
+def months_in_words(months: Sequence[int]) -> str:
+    """ "Feb-Mar, Aug"; "all year" for all or none."""
+    if len(set(months)) in (0, 12):
+        return "all year"
+    return ", ".join(
+        MONTHS[first - 1] if first == last else f"{MONTHS[first - 1]}-{MONTHS[last - 1]}"
+        for first, last in spans(months)
+    )
+
+
 def spans(months: Sequence[int]) -> list[tuple[int, int]]:
     """Runs of months (first, last), across New Year too; a run of one month is (m, m)."""
     held = set(months)

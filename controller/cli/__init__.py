@@ -9,7 +9,7 @@ from importlib.metadata import entry_points
 
 import click
 
-from controller.cli import alarms, batches, compared, hands, records, running, tending, tune
+from controller.cli import alarms, asked, batches, compared, hands, records, running, tending, tune
 
 
 class Warmfoot(click.Group):
@@ -56,5 +56,5 @@ for command in (
     tune.tune,
 ):
     main.add_command(command)
-for command in (tending.move, tending.split, tending.merge, tending.wean):
+for command in (tending.move, tending.split, tending.merge, tending.wean, asked.checklist):
     batches.batch.add_command(command)

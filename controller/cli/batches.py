@@ -6,9 +6,21 @@ from zoneinfo import ZoneInfo
 
 import click
 
+from config.checklist import BY_KEY
 from config.model import Site
+from config.recipes import recipe_for
 from controller.batch_acts import BatchActs
 from controller.batch_faces import due_in_words
+from controller.cli.asked import (
+    answer_options,
+    as_options,
+    ask_option,
+    checklist_data,
+    checklist_lines,
+    given_answers,
+    season_word,
+    walk,
+)
 from controller.cli.common import (
     Moment,
     Refused,
@@ -23,9 +35,10 @@ from controller.cli.common import (
     who,
 )
 from controller.cli.compared import dues, outlook_data, told_outlook
-from controller.entries import LOST_CAUSES, effective
+from controller.entries import LOST_CAUSES, effective, evidence
 from controller.faces import Rows, console, say
 from controller.journal.batches import BatchBook
+from controller.journal.errors import BatchError
 from controller.journal.writer import Journal
 from controller.places import find_journal
 from controller.records import Batch, Entry, EntryKind
@@ -91,8 +104,10 @@ def pairs(items: Sequence[str]) -> dict[str, str]:
     "details",
     multiple=True,
     metavar="KEY=VALUE",
-    help="Anything else: hormone=, mix=, length_cm=, nodes=, leaves=, stock=; may be repeated.",
+    help="Anything else: hormone=, mix=, stock=; may be repeated.",
 )
+@ask_option
+@answer_options
 @journal_option
 @json_option
 @expected_errors
@@ -104,22 +119,38 @@ def stick(
     trays: str,
     stuck: datetime | None,
     details: tuple[str, ...],
+    ask: bool,
     journal_given: str | None,
     as_json: bool,
+    **answers: str | None,
 ) -> None:
-    """Open a batch: its clock and its warmth start now, its recipe is frozen."""
+    """Open a batch: its clock and its warmth start now, its recipe is frozen.
+
+    What you know of the cuttings can be said with it, by options or one by one with --ask. All of
+    it may stay open; it is what a review has to go by when a batch fails.
+    """
     acts, site = acts_on(journal_given)
     bench_name, bay_name = place(site, bay)
-    made, recipe = acts.stick(
-        plant,
-        kind,
-        bench_name,
-        bay_name,
-        count,
-        at_s=when(stuck, site),
-        trays=trays,
-        details=pairs(details),
-    )
+    known = pairs(details)
+    known |= given_answers(answers, known)
+    asked: dict[str, str] = {}
+    if ask:
+        fitting = recipe_for(kind, plant)
+        asked = walk(fitting.kind, fitting.wood, known, {})
+    try:
+        made, recipe = acts.stick(
+            plant,
+            kind,
+            bench_name,
+            bay_name,
+            count,
+            at_s=when(stuck, site),
+            trays=trays,
+            details={**known, **asked},
+        )
+    except BatchError as error:
+        kept = f"\nyour answers, to give again: {as_options(asked)}" if asked else ""
+        raise Refused(f"{error}{kept}") from error
     if as_json:
         give_json(made._asdict())
         return
@@ -130,12 +161,15 @@ def stick(
         f"{recipe.good_high_c:g}); batches like it usually take {low:g} to {high:g} days\n"
         f"put the number {made.number} on every tray label"
     )
+    said = season_word(made, recipe, site)
+    if said:
+        click.echo(said)
 
 
 @batch.command(
     epilog=f"Values: lost= and cause= ({', '.join(LOST_CAUSES)}) for lost; tested=, rooted=, "
     "callused= for tested; phase= for weaned; wilted=yes or no for looked and tested; potted=; "
-    "saleable=."
+    "saleable=; for checked the names of `batch checklist`, and mix=, hormone=, stock=."
 )
 @number_argument
 @click.argument("kind", type=click.Choice(ENTRY_KINDS))
@@ -156,7 +190,7 @@ def enter(
     journal_given: str | None,
     as_json: bool,
 ) -> None:
-    """Write down what you saw or did: looked, sprayed, lost, tested, weaned, potted, saleable."""
+    """Write down what you saw or did: looked, sprayed, checked, lost, tested, weaned ..."""
     acts, site = acts_on(journal_given)
     made = acts.enter(
         number, kind, pairs(values), at_s=when(at, site), note=note, corrects=corrects
@@ -280,6 +314,7 @@ def show(number: int, journal_given: str | None, as_json: bool) -> None:
             {
                 "batch": one._asdict(),
                 "entries": [e._asdict() for e in entries],
+                "checklist": checklist_data(one, effective(entries)),
                 "outlook": outlook,
             }
         )
@@ -297,11 +332,15 @@ def _show(one: Batch, zone: ZoneInfo, entries: Sequence[Entry], outlook: Sequenc
     say(out, f"stuck {local(one.stuck_s, zone)}; {_state(one)}")
     for line in outlook:
         say(out, f"  {line}")
-    for key, value in one.details.items():
-        say(out, f"  {key}: {value}")
-    standing = {entry.number for entry in effective(entries)}
+    stand = effective(entries)
+    for key, value in evidence(one, stand).items():
+        if key not in BY_KEY:
+            say(out, f"  {key}: {value}")
+    for line in checklist_lines(one, stand):
+        say(out, f"  {line}")
+    standing = {entry.number for entry in stand}
     for entry in entries:
-        values = " ".join(f"{key}={value}" for key, value in entry.values.items())
+        values = " ".join(f"{key}={value or 'unknown'}" for key, value in entry.values.items())
         gone = "" if entry.number in standing or entry.corrects else "  (corrected)"
         replaces = f"  (in place of entry {entry.corrects})" if entry.corrects else ""
         note = f"  {entry.note}" if entry.note else ""
