@@ -9,7 +9,18 @@ from importlib.metadata import entry_points
 
 import click
 
-from controller.cli import alarms, asked, batches, compared, hands, records, running, tending, tune
+from controller.cli import (
+    alarms,
+    asked,
+    batches,
+    compared,
+    hands,
+    mix,
+    records,
+    running,
+    tending,
+    tune,
+)
 
 
 class Warmfoot(click.Group):
@@ -47,6 +58,7 @@ for command in (
     batches.batch,
     records.review,
     compared.compare,
+    mix.mix,
     records.export,
     records.backup,
     alarms.alarms,

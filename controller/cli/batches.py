@@ -1,6 +1,6 @@
 """batch: stick, enter, close, list, show. The rest of a batch's life is in `tending`."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
@@ -40,6 +40,7 @@ from controller.faces import Rows, console, say
 from controller.journal.batches import BatchBook
 from controller.journal.errors import BatchError
 from controller.journal.writer import Journal
+from controller.mixes import mix_hint
 from controller.places import find_journal
 from controller.records import Batch, Entry, EntryKind
 
@@ -136,7 +137,8 @@ def stick(
     asked: dict[str, str] = {}
     if ask:
         fitting = recipe_for(kind, plant)
-        asked = walk(fitting.kind, fitting.wood, known, {})
+        hints = {"afp_pct": _mix_hint(journal_given, known)}
+        asked = walk(fitting.kind, fitting.wood, known, hints)
     try:
         made, recipe = acts.stick(
             plant,
@@ -161,9 +163,22 @@ def stick(
         f"{recipe.good_high_c:g}); batches like it usually take {low:g} to {high:g} days\n"
         f"put the number {made.number} on every tray label"
     )
+    held = "" if "afp_pct" in made.details else _mix_hint(journal_given, made.details)
+    if held:
+        click.echo(
+            f"{held}; if it is as then: `warmfoot batch checklist {made.number} --afp-pct N`"
+        )
     said = season_word(made, recipe, site)
     if said:
         click.echo(said)
+
+
+def _mix_hint(journal_given: str | None, details: Mapping[str, str]) -> str:
+    if not details.get("mix"):
+        return ""
+    _, reader = reader_for(journal_given)
+    with reader:
+        return mix_hint(reader, details["mix"])
 
 
 @batch.command(
