@@ -198,6 +198,8 @@ class HeatPlan(Record):
     """How a bay is heated. What is left out comes from the recipe or the program's defaults."""
 
     target_c: Target | None = None
+    frost_c: Annotated[float, _number(1, 12)] | None = None
+    """Kept in an empty bay that nothing else is asked of."""
     good_low_c: Target | None = None
     good_high_c: Annotated[float, _number(bounds.TARGET_LOWEST_C, 31)] | None = None
     hot_above_c: Annotated[float, _number(bounds.TARGET_LOWEST_C, bounds.BASE_TRIP_C)] | None = None

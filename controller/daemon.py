@@ -188,6 +188,7 @@ class Daemon:
                 "rows_waiting": health.buffered_rows,
                 "pid": os.getpid(),
             },
+            controller.sharing(),
         )
 
     def _write_live(self, data: Json) -> None:

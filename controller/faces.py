@@ -164,7 +164,8 @@ def cautions(site: Site) -> list[str]:
                     f"{bench_name}: the switch on {relay.topic} stays on when orders stop; use one "
                     "with an auto-off of its own"
                 )
-        if bench.recipe is None and not any(bench.heat_for(bay).target_c for bay in bench.bays):
+        heats = [bench.heat_for(bay) for bay in bench.bays]
+        if bench.recipe is None and not any(heat.target_c or heat.frost_c for heat in heats):
             found.append(
                 f"{bench_name}: rests until a batch is stuck; give it a recipe or a target_c to "
                 "warm it before"
@@ -234,12 +235,14 @@ def status_text(
             )
             mode = "" if bay["mode"] == "normal" else f" [{bay['mode']}]"
             say(out, f"    mat {_claims(bay['mat'])}: {bay['why']}{mode}")
+            _follows_text(out, bay)
         if bench["mister"] is not None:
             mist = bench["mister"]
             mode = "" if mist["mode"] == "normal" else f" [{mist['mode']}]"
             say(out, f"  mister {_claims(mist)}: {mist['why']}{mode}")
-            if mist.get("advice"):
-                say(out, f"    advice: {mist['advice']}")
+            _follows_text(out, mist)
+        for one in bench.get("suffers", ()):
+            say(out, f"  advice: {one['line']}")
     for batch in now["batches"]:
         share = batch["warmth_known_share"]
         known = "" if share is None else f", known for {share:.0%} of the time"
@@ -258,6 +261,13 @@ def status_text(
     if not now["journal"]["ok"]:
         say(out, f"journal: {now['journal']['why']}")
     say(out, NOT_SAFETY)
+
+
+def _follows_text(out: Console, held: Mapping[str, Any]) -> None:
+    """Which batch a bay or a mister follows, or that none is there."""
+    follows = held.get("follows")
+    if follows:
+        say(out, f"    {follows['text']}")
 
 
 def _claims(relay: Mapping[str, Any]) -> str:

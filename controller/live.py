@@ -5,7 +5,7 @@ from math import isfinite
 
 from config.model import Site, mat_id, mister_id
 from controller.decide.reasons import words
-from controller.decide.sharing import mist_advice
+from controller.decide.sharing import NOTHING, Lead, Sharing
 from controller.decide.state import State
 from controller.records import Batch, Decision, Warmth
 from sensors.clock import Now
@@ -23,8 +23,12 @@ def picture(
     batches: Sequence[Batch],
     warmths: Mapping[int, Warmth],
     journal: Mapping[str, object],
+    sharing: Sharing = NOTHING,
 ) -> Json:
-    """Everything a face needs to show the site now. Numbers that are not known are None."""
+    """Everything a face needs to show the site now. Numbers that are not known are None.
+
+    sharing: who leads and who suffers (`Controller.sharing`).
+    """
     ordered = {order.relay: order.lease_s > 0 for order in decision.orders}
     bays = {(bay.bench, bay.bay): bay for bay in decision.bays}
     mists = {mist.bench: mist for mist in decision.mist}
@@ -46,6 +50,7 @@ def picture(
                 "duty": round(decided.duty, 3) if decided else None,
                 "mode": decided.mode if decided else "fault",
                 "why": words(decided.reason) if decided else "no decision: see the events",
+                "follows": _lead(sharing.bays.get((name, bay_name))),
                 "mat": _relay(ordered.get(mat, False), snapshot.relays.get(mat), now),
                 "probes": [_probe(probe, now) for probe in bay_view.probes],
             }
@@ -58,7 +63,7 @@ def picture(
                 "mode": mist_decided.mode if mist_decided else "fault",
                 "dryness_kpa_min": _known(mist_decided.dryness_kpa_min) if mist_decided else None,
                 "dose_kpa_min": _known(mist_decided.dose_kpa_min) if mist_decided else None,
-                "advice": mist_advice(batches, name, tuple(bench.bays), now),
+                "follows": _lead(sharing.misters.get(name)),
                 **_relay(ordered.get(relay, False), snapshot.relays.get(relay), now),
             }
         benches[name] = {
@@ -70,6 +75,9 @@ def picture(
             "house_c": _known(view.house_c),
             "probes": [_probe(probe, now) for probe in view.air],
             "bays": bay_data,
+            "suffers": [
+                {**one._asdict(), "line": one.line} for one in sharing.suffers if one.bench == name
+            ],
             "mister": mister,
         }
     return {
@@ -93,6 +101,10 @@ def picture(
         "batches": [_batch(batch, warmths.get(batch.number), now) for batch in batches],
         "journal": dict(journal),
     }
+
+
+def _lead(lead: Lead | None) -> Json | None:
+    return None if lead is None else {"batch": lead.batch or None, "text": lead.text}
 
 
 def standing(state: State) -> list[Json]:

@@ -14,6 +14,7 @@ from config.model import Site, mat_id, mister_id
 from controller.decide import build_aims, initial_state, step
 from controller.decide.aims import Aims
 from controller.decide.reasons import words
+from controller.decide.sharing import NOTHING, Sharing, share
 from controller.decide.state import State, dump, load
 from controller.decide.step import GAP_S
 from controller.journal.recorder import Recorder
@@ -114,6 +115,8 @@ class Controller:
         )
         self.state: State = initial_state()
         self.aims: Aims | None = None
+        self._shared: Sharing = NOTHING
+        self._shared_of: Aims | None = None
 
     # -- life ---------------------------------------------------------------------------------
 
@@ -307,6 +310,16 @@ class Controller:
 
     def _aim(self, now: Now) -> None:
         self.aims = build_aims(self.site, self.batches, now)
+
+    def sharing(self) -> Sharing:
+        """Who leads on each bay and who suffers: advice for faces, which nothing here acts on."""
+        if self.aims is not None and self.aims is not self._shared_of:
+            self._shared_of, self._shared = self.aims, NOTHING
+            self._guarded("sharing", self._share, self.aims)
+        return self._shared
+
+    def _share(self, aims: Aims) -> None:
+        self._shared = share(self.site, self.batches, aims, self.clock.now())
 
     def _close_minute(self, now: Now, stopping: bool = False) -> None:
         if self._minute < 0:

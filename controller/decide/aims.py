@@ -74,7 +74,10 @@ class MistAims:
 
     leafy: leaves that can dry stand on the bench.  unrooted: youngest batch has no roots yet.
     must_dry: one full drying a day is wanted (from callus on).  night_mist: allowed by night.
-    age_days: of the youngest open batch.  film_kpa_min_s: what a second of mist leaves on leaves.
+    age_days: of the youngest open batch without roots, else of the youngest.
+    vpd_high_kpa: air that is too dry for one of those without roots, else for the one that leads.
+    film_kpa_min_s: what a second of mist leaves on leaves.  empty: no batch is stuck, so dry, wet
+    or hot air harms nothing, whatever the bench is kept ready for.
     """
 
     bench: str
@@ -100,6 +103,7 @@ class MistAims:
     leased: bool
     why: str
     film_kpa_min_s: float = 2.4
+    empty: bool = False
 
 
 class BayPlan(NamedTuple):
@@ -216,10 +220,13 @@ by themselves."""
 def _bench_plan(site: Site, name: str, aims: MistAims, limits: Limits) -> BenchPlan:
     bench = site.benches[name]
     dry_kpa = saturated_h = inf
-    if aims.leafy:
+    if aims.leafy and not aims.empty:
         saturated_h = limits.air_saturated if aims.must_dry else max(24.0, limits.air_saturated)
         if aims.unrooted:
             dry_kpa = max(DRY_LEAST_KPA, aims.vpd_high_kpa)
+    top_hot_c = limits.top_hot if limits.top_hot == limits.top_hot else aims.top_hot_c
+    if aims.empty:
+        top_hot_c = inf
     times = times_new(aims.age_days)
     return BenchPlan(
         name,
@@ -228,7 +235,7 @@ def _bench_plan(site: Site, name: str, aims: MistAims, limits: Limits) -> BenchP
         bench.mist.schedule,
         RelayOrder(aims.relay, 0.0) if aims.relay else None,
         limits,
-        limits.top_hot if limits.top_hot == limits.top_hot else aims.top_hot_c,
+        top_hot_c,
         dry_kpa,
         limits.air_dry * times,
         limits.air_very_dry * times,

@@ -14,7 +14,7 @@ from config.bounds import (
 from config.model import Bay, Bench, HeatPlan, MistPlan, Site, mat_id, mister_id
 from controller.decide.aims import Aims, BayAims, MistAims
 from controller.decide.leaf import FILM_USUAL_KPA_MIN_S, film_kpa_min_s
-from controller.decide.lots import Lot, held_at, lots_of
+from controller.decide.lots import Lot, held_at, leader, lots_of, needier
 from controller.decide.prices import Prices, prices_at
 from controller.decide.tuning import (
     Gains,
@@ -35,6 +35,8 @@ BAND_K: Final = 2.0
 """Half the good band around an explicit target without a recipe."""
 SLOW_K: Final = 4.0
 HOT_K: Final = 4.0
+FROST_GUARD: Final = "frost guard, no batch is stuck"
+"""Where the target of an empty bay comes from that only frost is kept off."""
 VPD_RESTING_KPA: Final = (0.1, 1.0)
 BURST_S: Final = 5.0
 BURST_LEAST_S: Final = 3.0
@@ -109,6 +111,7 @@ def _bay_aims(
     given = (plan.gain_duty_per_k, plan.integral_s, plan.derivative_s)
     gains = _gains(given, bench_gains(rate_k_s, delay_s, plan.window_s))
     resting = band is None
+    guarding = band is not None and band.why == FROST_GUARD
     if band is None:
         band = _Band(nan, nan, nan, nan, nan, "no batch is stuck and no target is set")
     return BayAims(
@@ -139,7 +142,7 @@ def _bay_aims(
         rate_k_s=rate_k_s,
         delay_s=delay_s,
         lift_k=expected_lift_k(mat.power_w, mat.area_m2),
-        prices=prices if plan.warm_early and not plan.parts else None,
+        prices=prices if plan.warm_early and not plan.parts and not guarding else None,
         place=f"{bench}.{name}",
     )
 
@@ -160,20 +163,15 @@ def _difference_c(plan: HeatPlan, lots: list[Lot]) -> float:
     return max((lot.recipe.difference_c for lot in lots), default=DIFFERENCE_C)
 
 
-def _leader(lots: list[Lot]) -> Lot:
-    """The youngest batch without roots leads; with none, the youngest."""
-    return next((lot for lot in lots if lot.unrooted), lots[0])
-
-
 def _band(plan: HeatPlan, lots: list[Lot], minute: int | None, most_c: float) -> _Band | None:
     """Target and limits of a bay; None when nothing asks for warmth.
 
     most_c: no target comes closer to the trip than this.
     """
     if not lots and plan.target_c is None:
-        return None
+        return None if plan.frost_c is None else _frost_guard(plan.frost_c, most_c)
     if lots:
-        lead = _leader(lots)
+        lead = leader(lots)
         band = _common_band(lots, lead)
     else:
         target_c = plan.target_c or nan
@@ -190,6 +188,12 @@ def _band(plan: HeatPlan, lots: list[Lot], minute: int | None, most_c: float) ->
     high_c = max(min(high_c, most_c + 1.0), target_c)
     slow_c = min(band.slow_c, low_c)
     return _Band(target_c, low_c, high_c, slow_c, max(hot_c, high_c), why)
+
+
+def _frost_guard(frost_c: float, most_c: float) -> _Band:
+    """An empty bay that is only kept from freezing: any warmth above that is as good."""
+    high_c = most_c + 1.0
+    return _Band(frost_c, frost_c, high_c, frost_c, high_c, FROST_GUARD)
 
 
 def _common_band(lots: list[Lot], lead: Lot) -> _Band:
@@ -240,15 +244,20 @@ def _within(start: time, end: time, minute: int) -> bool:
 
 def _mist_aims(bench: str, plan: Bench, lots: list[Lot]) -> MistAims:
     """Mist of a bench; the batch that needs it most leads among those with leaves."""
+    empty = not lots
     if not lots and plan.recipe is not None:
         lots = [held_at(plan.recipe)]
     mist, mister = plan.mist, plan.mister
     leaves = [lot for lot in lots if lot.recipe.leafy]
     # A dose or clock times written into the bench file ask for mist without any batch.
     asked = not lots and (mist.dose_kpa_min is not None or bool(mist.schedule))
-    lead = _needier(leaves or lots) if lots else None
+    lead = needier(leaves or lots) if lots else None
     low_kpa, high_kpa = VPD_RESTING_KPA
     phase = lead.phase if lead is not None else None
+    fresh = [lot for lot in leaves if lot.unrooted]
+    if phase is not None:
+        low_kpa = phase.vpd_low_kpa
+        high_kpa = min((lot.phase.vpd_high_kpa for lot in fresh), default=phase.vpd_high_kpa)
     dose = _dose(mist, lead)
     film = FILM_USUAL_KPA_MIN_S
     if mister is not None:
@@ -258,11 +267,11 @@ def _mist_aims(bench: str, plan: Bench, lots: list[Lot]) -> MistAims:
         relay="" if mister is None else mister_id(bench),
         resting=mister is None or not (leaves or asked),
         leafy=bool(leaves) or asked,
-        unrooted=asked or any(lot.unrooted for lot in leaves),
+        unrooted=asked or bool(fresh),
         phase="" if phase is None else phase.name,
-        age_days=min((lot.age_days for lot in lots), default=0.0),
-        vpd_low_kpa=low_kpa if phase is None else phase.vpd_low_kpa,
-        vpd_high_kpa=high_kpa if phase is None else phase.vpd_high_kpa,
+        age_days=min((lot.age_days for lot in fresh or lots), default=0.0),
+        vpd_low_kpa=low_kpa,
+        vpd_high_kpa=high_kpa,
         dose_kpa_min=dose,
         burst_s=mist.burst_s or _burst_s(BURST_S if phase is None else phase.burst_s, dose, film),
         night_mist=phase is not None and phase.night_mist,
@@ -277,6 +286,7 @@ def _mist_aims(bench: str, plan: Bench, lots: list[Lot]) -> MistAims:
         leased=mister is None or mister.lease != "none",
         why=lead.why if lead is not None else "bench file" if asked else "no batch is stuck",
         film_kpa_min_s=film,
+        empty=empty,
     )
 
 
@@ -285,12 +295,6 @@ def _burst_s(usual_s: float, dose: float | None, film: float) -> float:
     if dose is None:
         return usual_s
     return min(usual_s, max(BURST_LEAST_S, FILM_OVER * dose / film))
-
-
-def _needier(lots: list[Lot]) -> Lot:
-    """The lot that earns a burst soonest; one that wants no bursts comes last."""
-    doses = [(lot, lot.dose_kpa_min) for lot in lots]
-    return min(doses, key=lambda pair: float("inf") if pair[1] is None else pair[1])[0]
 
 
 def _dose(plan: MistPlan, lead: Lot | None) -> float | None:

@@ -4,6 +4,7 @@ import json
 
 import pytest
 
+from controller.batch_acts import BatchActs
 from controller.live import picture, standing
 from controller.records import Act, ActKind
 
@@ -26,6 +27,7 @@ def shown(bench):
             controller.batches,
             {},
             {"path": "bench.db"},
+            controller.sharing(),
         )
         return made, json.loads(json.dumps(found, allow_nan=False))
 
@@ -44,6 +46,45 @@ def test_picture_tells_what_is_measured_wanted_and_why(shown):
     assert found["site"] == "Alder Lane"
     assert found["links"]["board"]["up"] is True
     assert found["journal"] == {"path": "bench.db"}
+
+
+def test_picture_tells_that_an_empty_bench_is_kept_ready_and_for_what(shown):
+    _, found = shown(3)
+    north = found["benches"]["north"]
+    assert north["bays"]["left"]["follows"] == {
+        "batch": None, "text": "empty: kept ready for Semi-ripe at 20 °C",
+    }  # fmt: skip
+    assert north["mister"]["follows"]["text"].startswith("empty: misted to be ready for Semi-ripe")
+    assert north["suffers"] == []
+
+
+def test_picture_tells_who_leads_and_who_suffers(shown):
+    made, _ = shown()
+    acts = BatchActs(made.journal, made.controller.site, "Aoife", clock=lambda: 1_772_452_800.0)
+    for _ in range(2):
+        acts.stick("Fuchsia", "softwood", "north", "left", 20)
+    acts.wean(1, "callus")
+    made.controller.take_batches(made.controller.recorder.inbox()[1])
+    _, found = shown()
+    north = found["benches"]["north"]
+    assert north["bays"]["left"]["follows"]["batch"] in (1, 2)
+    assert north["mister"]["follows"]["batch"] == 2
+    (one,) = north["suffers"]
+    assert (one["batch"], one["lead"], one["of"], one["to"]) == (1, 2, "mist", "")
+    assert one["line"].endswith("watch its leaves for mould; no other bay here suits it now")
+
+
+def test_a_fault_in_the_advice_stops_neither_picture_nor_heat(shown, monkeypatch):
+    made, _ = shown(3)
+
+    def broken(*_args, **_more):
+        raise ZeroDivisionError("a bug")
+
+    monkeypatch.setattr("controller.loop.share", broken)
+    made.controller.take_batches(())
+    _, found = shown(2)
+    assert found["benches"]["north"]["suffers"] == []
+    assert found["benches"]["north"]["bays"]["left"]["mat"]["ordered"] == "on"
 
 
 def test_unknown_is_none_and_never_a_number(shown):

@@ -140,6 +140,12 @@ class Play(Rehearsal):
             book = BatchBook(journal, self.site, lambda: self.utc_s)
             book.enter(number, "weaned", {"phase": phase}, self.utc_s, "Aoife")
 
+    def close(self, number: int) -> None:
+        """Close a batch now, from another program."""
+        with Journal.open(self.journal_path, site=self.site, durable=False) as journal:
+            book = BatchBook(journal, self.site, lambda: self.utc_s)
+            book.close(number, self.utc_s, rooted=0, by="Aoife")
+
     def saved(self) -> None:
         """Commit what fast time still holds in memory."""
         assert not self.threaded

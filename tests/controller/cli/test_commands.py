@@ -104,7 +104,7 @@ def test_status_shows_the_running_bench_and_tells_an_alarm_by_its_exit_code(
     }  # fmt: skip
     mister = {
         "why": "waiting: 4 kPa min of dryness earn a burst", "mode": "normal", **relay,
-        "advice": "batch 2 keeps the mist frequent",
+        "follows": {"batch": 2, "text": "batch 2 leads the mist"},
     }  # fmt: skip
     live = {
         "at_utc_s": time.time(), "site": "Alder Lane Nursery", "alarms": [], "batches": [],
@@ -113,6 +113,7 @@ def test_status_shows_the_running_bench_and_tells_an_alarm_by_its_exit_code(
             "north": {
                 "title": "North bench", "top_c": 14.0, "rh_pct": None, "vpd_kpa": None,
                 "house_c": 9.0, "bays": {"left": bay}, "mister": mister,
+                "suffers": [{"line": "batch 1 is too warm; move it to south.left"}],
             }
         },
     }  # fmt: skip
@@ -125,7 +126,8 @@ def test_status_shows_the_running_bench_and_tells_an_alarm_by_its_exit_code(
     assert "note: batch 1 Fuchsia hybrids (north.left): a test is due since" in said.output
     kinds = [note["kind"] for note in json.loads(ask("status", "--json").output)["notes"]]
     assert kinds == ["forward", "test"]
-    assert "advice: batch 2 keeps the mist frequent" in said.output
+    assert "    batch 2 leads the mist" in said.output
+    assert "  advice: batch 1 is too warm; move it to south.left" in said.output
     assert "base 19.9 °C, target 20.0 °C, base minus top +5.9 K" in said.output
     assert "humidity no reading" in said.output
     assert "mat ordered on, reported on" in said.output
