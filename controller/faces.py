@@ -326,7 +326,7 @@ def review_text(
         style="bold",
     )
     say(out, f"  stuck {_day(batch.stuck_s, zone)}, {days:.1f} days, {state}")
-    for line in _outcome(batch, entries):
+    for line in outcome_lines(batch, entries):
         say(out, f"  {line}")
     floor = "" if recipe.warmth_proven else ", unproven"
     say(
@@ -354,7 +354,7 @@ def review_text(
     )
     water = "" if found.litres is None else f", {found.litres:.1f} litres"
     say(out, f"  air: {dry}; {found.mist_bursts} bursts{water} on the bench")
-    say(out, f"  heat: {_heat(found)}")
+    say(out, f"  heat: {heat_in_words(found)}")
     if saved is not None:
         say(out, f"  {in_words(saved, found.bay_share)}")
     for spell in found.spells:
@@ -371,7 +371,7 @@ def review_text(
         )
 
 
-def _outcome(batch: Batch, entries: Sequence[Entry]) -> list[str]:
+def outcome_lines(batch: Batch, entries: Sequence[Entry]) -> list[str]:
     """What the grower entered, in the few lines that matter most."""
     standing = effective(entries)
     lines = []
@@ -407,7 +407,7 @@ def _outcome(batch: Batch, entries: Sequence[Entry]) -> list[str]:
     return lines
 
 
-def _heat(found: BatchSummary) -> str:
+def heat_in_words(found: BatchSummary) -> str:
     cost = found.batch_cost
     money = "" if cost is None else f", {cost:.2f} {found.heat.currency}"
     rates = [(price, kwh * found.bay_share) for price, kwh in found.heat.priced if kwh >= 0.05]

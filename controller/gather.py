@@ -44,7 +44,7 @@ def review_batch(reader: Reader, site: Site, batch: Batch, now_s: float) -> Batc
     return summarise(
         batch,
         recipe,
-        _climate(reader, stood),
+        climate_of(reader, stood),
         until_s=until_s,
         mat=mat,
         heat=heat,
@@ -52,7 +52,7 @@ def review_batch(reader: Reader, site: Site, batch: Batch, now_s: float) -> Batc
         mist_on_ms=mist_ms,
         mist_bursts=bursts,
         flow_ml_per_s=flow,
-        limits=phase_limits(recipe, _phases(batch, recipe, entries)),
+        limits=phase_limits(recipe, lived_phases(batch, recipe, entries)),
         gaps=[Hole(*gap) for gap in reader.gaps(batch.stuck_s, until_s)],
     )
 
@@ -121,10 +121,10 @@ class CaseBook:
         stood = stays(batch, entries, until_s)
         if not stood:
             return None
-        lived = _phases(batch, recipe, entries)
+        lived = lived_phases(batch, recipe, entries)
         return exposure_of(
-            _climate(self._reader, stood),
-            _joined([_air(self._reader, stay, "light") for stay in stood]),
+            climate_of(self._reader, stood),
+            light_of(self._reader, stood),
             recipe,
             from_s=from_s,
             until_s=until_s,
@@ -162,7 +162,8 @@ def bay_share(batch: Batch, batches: Sequence[Batch], until_s: float) -> float:
     return share_s / (until_s - batch.stuck_s)
 
 
-def _phases(batch: Batch, recipe: Recipe, entries: Sequence[Entry]) -> list[tuple[float, str]]:
+def lived_phases(batch: Batch, recipe: Recipe, entries: Sequence[Entry]) -> list[tuple[float, str]]:
+    """(since UTC s, phase) of each phase of a batch. entries: those that stand."""
     lived: list[tuple[float, str]] = [(batch.stuck_s, recipe.phases[0].name)]
     lived += [
         (entry.at_s, entry.values["phase"])
@@ -172,11 +173,31 @@ def _phases(batch: Batch, recipe: Recipe, entries: Sequence[Entry]) -> list[tupl
     return lived
 
 
-def _climate(reader: Reader, stood: Sequence[Stay]) -> Climate:
+def climate_of(reader: Reader, stood: Sequence[Stay]) -> Climate:
+    """Minutes of base, air and humidity where a batch stood. Raises JournalError."""
     return Climate(
         _joined([_base(reader, stay) for stay in stood]),
         _joined([_air(reader, stay, "air_temperature") for stay in stood]),
         _joined([_air(reader, stay, "humidity") for stay in stood]),
+    )
+
+
+def light_of(reader: Reader, stood: Sequence[Stay]) -> Series:
+    """Minutes of a light probe there, thousandths of W/m2; empty where none is fitted."""
+    return _joined([_air(reader, stay, "light") for stay in stood])
+
+
+def mist_of(reader: Reader, stood: Sequence[Stay]) -> tuple[Ints, Ints]:
+    """(UTC s, milliseconds) of each minute, or thinned hour, of the mister there."""
+    rows = [
+        reader.relays([name], from_s, to_s)[name]
+        for place, from_s, to_s in stood
+        for name in (mister_id(place.split(".", 1)[0]),)
+    ]
+    nothing = np.zeros(0, dtype=np.int64)
+    return (
+        np.concatenate([nothing, *(row.t_s for row in rows)]),
+        np.concatenate([nothing, *(row.on_ms for row in rows)]),
     )
 
 
