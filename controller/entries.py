@@ -1,6 +1,7 @@
 """What a batch's entries say once corrections are taken into account."""
 
 from collections.abc import Mapping, Sequence
+from math import inf
 
 from config.checklist import NO, YES
 from controller.records import Batch, Entry, EntryKind
@@ -123,3 +124,9 @@ def stays(batch: Batch, entries: Sequence[Entry], until_s: float) -> list[tuple[
         place, since_s = move.values["to"], move.at_s
     found.append((place, since_s, until_s))
     return [stay for stay in found if stay[2] > stay[1]]
+
+
+def place_at(batch: Batch, entries: Sequence[Entry], at_s: float) -> str:
+    """ "bench.bay" in which the batch stood at `at_s`, UTC s, after what was entered for then."""
+    stood = stays(batch, entries, inf)
+    return next((place for place, from_s, to_s in stood if from_s <= at_s < to_s), stood[0][0])

@@ -164,6 +164,11 @@ def cautions(site: Site) -> list[str]:
                     f"{bench_name}: the switch on {relay.topic} stays on when orders stop; use one "
                     "with an auto-off of its own"
                 )
+        if bench.recipe is not None or bench.mist.dose_kpa_min is not None or bench.mist.schedule:
+            found.append(
+                f"{bench_name}: while it is empty, dry, damp or hot air raises no alarm; stick a "
+                "batch as soon as cuttings stand on it (warmfoot batch stick)"
+            )
         heats = [bench.heat_for(bay) for bay in bench.bays]
         if bench.recipe is None and not any(heat.target_c or heat.frost_c for heat in heats):
             found.append(

@@ -13,7 +13,7 @@ from collections.abc import Sequence
 from typing import Final, NamedTuple
 
 from config.recipes import PHASES, Recipe
-from controller.entries import left, number_of, phase_at, wilted
+from controller.entries import left, number_of, phase_at, potted, wilted
 from controller.records import Batch, Entry, EntryKind
 
 DAY_S: Final = 86400.0
@@ -43,10 +43,13 @@ class Step(NamedTuple):
 
 
 def proposed(batch: Batch, recipe: Recipe, entries: Sequence[Entry], now_s: float) -> Step | None:
-    """The next step of an open batch, None while it should stay. entries: those that stand."""
+    """The next step of an open batch; None while it should stay, and once potting on has begun.
+
+    entries: those that stand.
+    """
     names = [phase.name for phase in recipe.phases]
     phase, since_s = phase_at(batch, entries, names[0])
-    if batch.closed_s is not None or phase not in names:
+    if batch.closed_s is not None or phase not in names or potted(entries):
         return None
     place = names.index(phase)
     said = [entry for entry in entries if wilted(entry) is not None and entry.at_s <= now_s]

@@ -234,7 +234,8 @@ class BatchBook:
         held = self._open(batch)
         self._check_bay(bench, bay)
         check_name("trays", trays)
-        values = {"from": f"{held.bench}.{held.bay}", "to": f"{bench}.{bay}"}
+        before = standing.place_at(held, standing.effective(self.entries(batch)), at_s)
+        values = {"from": before, "to": f"{bench}.{bay}"}
         if values["from"] == values["to"]:
             raise BatchError(f"batch {batch} stands in {values['to']} already")
         if trays:
@@ -263,7 +264,7 @@ class BatchBook:
         now_ms = sql.ms_of(self._clock())
         known = held._replace(details=standing.evidence(held, entered))
         with self._journal.changing() as conn:
-            number = part_off(conn, known, count, f"{bench}.{bay}", at_s, now_ms, by, note)
+            number = part_off(conn, known, entered, count, f"{bench}.{bay}", at_s, now_ms, by, note)
             self._settle(conn, held)
             self._settle(conn, held._replace(number=number, trays=""))
         return self.get(number)

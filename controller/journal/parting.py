@@ -7,10 +7,10 @@ import json
 import sqlite3
 from collections.abc import Mapping, Sequence
 
-from config.recipes import thaw
+from controller import entries as standing
 from controller.journal import rows as sql
 from controller.journal.errors import BatchError
-from controller.records import Batch, EntryKind
+from controller.records import Batch, Entry, EntryKind
 
 
 def insert_batch(conn: sqlite3.Connection, values: Sequence[object]) -> int:
@@ -51,6 +51,7 @@ def insert_entry(
 def part_off(
     conn: sqlite3.Connection,
     held: Batch,
+    entries: Sequence[Entry],
     count: int,
     place: str,
     at_s: float,
@@ -60,7 +61,8 @@ def part_off(
 ) -> int:
     """Part `count` cuttings off into a batch of their own at `place`, and give its number.
 
-    It keeps the plant, the recipe, the date of sticking and the phase.
+    It keeps the plant, the recipe, the date of sticking and the phases lived through. entries:
+    those of `held` that stand.
     """
     details = json.dumps({**held.details, "split_from": str(held.number)}, ensure_ascii=False)
     values = (
@@ -71,11 +73,13 @@ def part_off(
     part = {"count": str(count), "split_to": str(number)}
     insert_entry(conn, held.number, at_s, now_ms, EntryKind.MOVED, by, part, note)
     conn.execute("UPDATE batch SET count = count - ? WHERE number = ?", (count, held.number))
-    away = {"from": f"{held.bench}.{held.bay}", "to": place, "split_from": str(held.number)}
+    before = standing.place_at(held, entries, at_s)
+    away = {"from": before, "to": place, "split_from": str(held.number)}
     insert_entry(conn, number, at_s, now_ms, EntryKind.MOVED, by, away, note)
-    if held.phase != thaw(held.recipe_json).phases[0].name:
-        same = {"phase": held.phase}
-        insert_entry(conn, number, held.phase_since_s, now_ms, EntryKind.WEANED, by, same, note)
+    for entry in entries:
+        if entry.kind in (EntryKind.WEANED, EntryKind.TESTED) and "phase" in entry.values:
+            same = {"phase": entry.values["phase"]}
+            insert_entry(conn, number, entry.at_s, now_ms, EntryKind.WEANED, by, same, entry.note)
     return number
 
 

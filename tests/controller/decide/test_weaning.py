@@ -125,6 +125,10 @@ def test_after_a_step_back_forward_waits_two_days_and_for_leaves_that_stand():
     )
 
 
+def test_what_is_being_potted_on_needs_no_step():
+    assert step(30, to(20, "wean"), lifted(25, 10, 9), entry(29, "potted", potted="9")) is None
+
+
 def test_a_closed_batch_is_left_alone():
     done = batch(closed_s=T0 + 30 * DAY)
     assert proposed(done, recipe_for("softwood"), [lifted(3, 10, 10)], T0 + 31 * DAY) is None

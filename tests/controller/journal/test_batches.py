@@ -344,6 +344,29 @@ def test_split_keeps_every_cutting_and_the_common_past(book: BatchBook, batch: B
     assert book.get(part.number).phase == "callus"
 
 
+def test_moves_and_splits_entered_late_fall_into_their_place(
+    book: BatchBook, batch: Batch, t0: int
+) -> None:
+    book.enter(batch.number, "weaned", {"phase": "callus"}, t0 + 2 * DAY, "Ann")
+    book.enter(batch.number, "weaned", {"phase": "root"}, t0 + 6 * DAY, "Ann")
+    book.move(batch.number, "north", "right", t0 + 9 * DAY, "Ann")
+    part = book.split(batch.number, 20, "north", "right", t0 + 4 * DAY, "Ann")
+    assert stays(part, effective(book.entries(part.number)), t0 + 20 * DAY) == [
+        ("north.left", t0, t0 + 4 * DAY), ("north.right", t0 + 4 * DAY, t0 + 20 * DAY),
+    ]  # fmt: skip
+    assert [e.values.get("phase") for e in effective(book.entries(part.number))] == [
+        "callus", None, "root",
+    ]  # fmt: skip
+    with pytest.raises(BatchError, match=r"in north\.left already"):
+        book.move(batch.number, "north", "left", t0 + 3 * DAY, "Ann")
+    book.move(batch.number, "north", "right", t0 + 3 * DAY, "Ann")
+    moved = book.get(batch.number)
+    assert (moved.bench, moved.bay) == ("north", "right")
+    assert stays(moved, effective(book.entries(batch.number)), t0 + 5 * DAY)[0] == (
+        "north.left", t0, t0 + 3 * DAY,
+    )  # fmt: skip
+
+
 @pytest.mark.parametrize("count", [0, 110, 120, 500])
 def test_split_of_more_than_there_are_is_refused(
     book: BatchBook, batch: Batch, journal: Journal, count: int
