@@ -7,7 +7,8 @@ Windows are for about 45 to 55 degrees; toward 35 softwood begins three to five 
 from collections.abc import Sequence
 from typing import Final, Literal, NamedTuple
 
-from config.recipes import Recipe, recipes
+from config.recipes import Recipe, recipe_for, recipes
+from config.windows import fit, plant_windows
 
 TROPIC_DEG: Final = 23.5
 """Within this latitude the date tells little of the wood (common practice, no source)."""
@@ -114,3 +115,59 @@ def spans(months: Sequence[int]) -> list[tuple[int, int]]:
             last = last % 12 + 1
         found.append((first, last))
     return found
+
+
+class SeasonRow(NamedTuple):
+    """One kind of cutting, or one plant as cuttings of a kind, in one month.
+
+    kind: its key.  plant: title of the plant, "" for the kind itself.  names: all of the plant's.
+    wood: the test that outranks the date.  note: what else counts.  source: of the window.
+    """
+
+    kind: str
+    title: str
+    plant: str
+    names: tuple[str, ...]
+    season: Season
+    wood: str
+    note: str
+    source: str
+
+
+def season_rows(latitude_deg: float, month: int) -> list[SeasonRow]:
+    """Every kind, each followed by the plants with a window of their own, in order of name."""
+    every = recipes().values()
+    found = []
+    for kind in (one for one in every if one.plant is None):
+        found.append(_row(kind, "", (), "", latitude_deg, month))
+        plants = [
+            _row(one, one.title, (one.plant or "", *one.also), "", latitude_deg, month)
+            for one in every
+            if one.plant is not None and one.kind == kind.name and one.window != kind.window
+        ]
+        for row in plant_windows():
+            if row.kind == kind.name:
+                fitting = recipe_for(kind.name, row.plant)
+                names = (row.plant, *row.also)
+                plants.append(_row(fitting, row.title, names, row.note, latitude_deg, month))
+        found += sorted(plants, key=lambda row: row.plant)
+    return found
+
+
+def _row(
+    recipe: Recipe, plant: str, names: tuple[str, ...], note: str, latitude_deg: float, month: int
+) -> SeasonRow:
+    season = season_of(recipe, latitude_deg, month)
+    title = recipes()[recipe.kind].title
+    return SeasonRow(
+        recipe.kind, title, plant, names, season, recipe.wood, note, recipe.source_of("window")
+    )
+
+
+def named(rows: Sequence[SeasonRow], plant: str) -> list[SeasonRow]:
+    """Rows of a plant as a grower writes it: botanical or common, or the beginning of a name."""
+    return [
+        row
+        for row in rows
+        if fit(plant, row.names) or any(fit(name, (plant,)) for name in row.names)
+    ]

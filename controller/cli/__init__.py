@@ -19,6 +19,7 @@ from controller.cli import (
     papers,
     records,
     running,
+    season,
     tending,
     tune,
 )
@@ -60,6 +61,7 @@ for command in (
     records.review,
     compared.compare,
     mix.mix,
+    season.season,
     records.export,
     papers.report,
     records.backup,
