@@ -338,6 +338,19 @@ class JournalPlan(Record):
     backups_kept: Annotated[StrictInt, Field(ge=1, le=366)] = 7
 
 
+class LabelPlan(Record):
+    """Tray labels."""
+
+    address: Annotated[StrictStr, Field(pattern=r"^https?://[^\s/?#][^\s?#]{0,180}$")] | None = None
+    """Where a phone beside the bench opens the page, such as "http://bench.local:8046"; the code on
+    a label is this and the batch."""
+
+    @field_validator("address")
+    @classmethod
+    def _without_end(cls, address: str | None) -> str | None:
+        return address and address.rstrip("/")
+
+
 class Site(Record):
     """One bench file."""
 
@@ -347,6 +360,7 @@ class Site(Record):
     tariff: Tariff | None = None
     alerts: Alerts = Alerts()
     journal: JournalPlan = JournalPlan()
+    labels: LabelPlan = LabelPlan()
     publish: Name | None = None
     """Name of the MQTT link on which Warmfoot publishes its own state and alarms."""
 

@@ -64,6 +64,7 @@ for command in (
     season.season,
     records.export,
     papers.report,
+    papers.labels,
     records.backup,
     alarms.alarms,
     hands.hold,

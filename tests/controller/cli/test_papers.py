@@ -1,10 +1,11 @@
-"""What goes on paper: the report of a batch."""
+"""What goes on paper: the report of a batch, and tray labels."""
 
 import re
 from collections.abc import Callable
 from html.parser import HTMLParser
 from pathlib import Path
 
+import pypdf
 import pytest
 from click.testing import Result
 
@@ -122,3 +123,38 @@ def test_no_such_batch_and_no_such_place_are_refused(ask: Ask, tmp_path: Path) -
     assert said.exit_code == 5
     assert "can't be written" in said.output
     assert not list(tmp_path.glob("nowhere*"))
+
+
+def test_labels_are_printed_and_say_when_they_have_no_code(ask: Ask, tmp_path: Path) -> None:
+    to = tmp_path / "labels.pdf"
+    said = ask("labels", "1", "--copies", "2", "--start", "24", "--to", str(to))
+    assert said.exit_code == 0, said.output
+    assert "2 labels" in said.output
+    assert "no code on it" in said.output
+    assert len(pypdf.PdfReader(to).pages) == 2
+    # Written anew over the old one, now with a code.
+    said = ask("labels", "1", "--to", str(to), "--address", "https://bench.example/")
+    assert "no code" not in said.output
+    assert len(pypdf.PdfReader(to).pages) == 1
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("77",), "no batch 77"),
+        (("1", "--to", "x.png"), "ends in .pdf or .svg"),
+        (("1", "--copies", "2", "--to", "x.svg"), "holds one label"),
+        (("1", "--address", "bench.local"), "can't be the address"),
+        (("1", "--label", "10x5", "--address", "http://bench.local"), "too fine"),
+        (("1", "--start", "25"), "places 1 to 24"),
+        (("1", "--rows", "9"), "the paper has 210 x 297 mm"),
+    ],
+)
+def test_labels_that_can_not_be_made_are_refused(
+    ask: Ask, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, words: tuple[str, ...], said: str
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    found = ask("labels", *words)
+    assert found.exit_code == 5
+    assert said in found.output
+    assert not list(tmp_path.glob("*.pdf")) + list(tmp_path.glob("x.*"))
