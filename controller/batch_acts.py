@@ -77,6 +77,15 @@ class BatchActs:
                 at_s = was[0] if was else None
             return book.enter(batch, kind, values, self._when(at_s), self._by, note, corrects)
 
+    def check(
+        self, batch: int, answers: Mapping[str, str], *, at_s: float | None = None, note: str = ""
+    ) -> Entry:
+        """Answers of `config.checklist`, and other details of the sticking, added afterwards.
+
+        An empty or "unknown" one takes back what was said before.
+        """
+        return self.enter(batch, EntryKind.CHECKED, answers, at_s=at_s, note=note)
+
     # -- the beginning and the end ------------------------------------------------------------
 
     def stick(

@@ -20,6 +20,7 @@ from controller.cli import (
     records,
     running,
     season,
+    shown,
     tending,
     tune,
 )
@@ -73,5 +74,13 @@ for command in (
     tune.tune,
 ):
     main.add_command(command)
-for command in (tending.move, tending.split, tending.merge, tending.wean, asked.checklist):
+for command in (
+    asked.checklist,
+    tending.move,
+    tending.split,
+    tending.merge,
+    tending.wean,
+    shown.list_batches,
+    shown.show,
+):
     batches.batch.add_command(command)

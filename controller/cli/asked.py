@@ -214,7 +214,7 @@ def checklist(
         given |= walk(held.kind, thaw(held.recipe_json).wood, known, {})
     if given:
         at_s = None if at is None else utc_s(at, site.site.zone, 0.0)
-        BatchActs(path, site, who()).enter(number, "checked", given, at_s=at_s, note=note)
+        BatchActs(path, site, who()).check(number, given, at_s=at_s, note=note)
         _, reader = reader_for(journal_given)
         with reader:
             standing = effective(reader.entries(number))

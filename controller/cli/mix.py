@@ -252,7 +252,7 @@ def _save(
     if name and not said:
         values["mix"] = name
     at_s = None if at is None else utc_s(at, site.site.zone, 0.0)
-    BatchActs(path, site, who()).enter(number, "checked", values, at_s=at_s, note=drain.METHOD)
+    BatchActs(path, site, who()).check(number, values, at_s=at_s, note=drain.METHOD)
     return said or name
 
 

@@ -7,7 +7,7 @@ import pytest
 from config.errors import UnknownRecipe
 from config.load import loads
 from controller.batch_acts import BatchActs
-from controller.entries import effective
+from controller.entries import effective, evidence
 from controller.journal.errors import BatchError
 from controller.journal.reader import open_reader
 from controller.journal.writer import Journal
@@ -123,3 +123,14 @@ def test_refusals_are_for_growers_and_change_nothing(acts: BatchActs, path: Path
         with pytest.raises(BatchError, match=words):
             act()
     assert kept(path, one) == before
+
+
+def test_answers_are_added_by_the_same_door(path: Path, acts: BatchActs) -> None:
+    batch, _ = acts.stick(
+        "Buxus", "semi_ripe", "north", "left", 40, at_s=T0, details={"nodes": "3"}
+    )
+    acts.check(batch.number, {"nodes": "unknown", "flowering": "Y"}, at_s=T0 + DAY)
+    with open_reader(path) as reader:
+        assert evidence(batch, effective(reader.entries(batch.number))) == {"flowering": "yes"}
+    with pytest.raises(BatchError, match="checked what"):
+        acts.check(batch.number, {})
