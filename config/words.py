@@ -28,8 +28,8 @@ _UNITS = (
 _PATTERNS = {
     r"^[a-z][a-z0-9_]{0,31}$": "a name in quotes: small letters, digits and _, a letter first",
     r"^[A-Za-z0-9_.-]{1,32}$": "a channel in quotes, as the board names it: letters, digits, _ . -",
-    r"^https?://[^\s/?#][^\s?#]{0,180}$": 'an address in quotes, such as "http://bench.local:8046", '
-    "with nothing after ? or #",
+    r"^https?://[^\s/?#][^\s?#]{0,180}$": "an address in quotes without ? and #, such as "
+    '"http://bench.local:8046"',
     r"^[A-Z]{3}$": 'three capital letters in quotes, such as "EUR"',
     r"^[A-Z][A-Z0-9_]*$": "the NAME of an environment variable, in capitals; the secret itself "
     "never goes into this file",

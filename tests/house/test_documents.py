@@ -86,6 +86,7 @@ TABLES = {
     "tariff": "[tariff]",
     "alerts": "[alerts]",
     "journal": "[journal]",
+    "labels": "[labels]",
     "publish": "publish",
 }
 PLAIN_KEYS = {"title", "recipe", "supply_w"}
