@@ -20,6 +20,8 @@ BESIDE_K: Final = 0.5
 """A base beyond a batch's own band by less is not worth a word; own choice."""
 APART_K: Final = 2.0
 """So far apart, the airs that two batches want cannot be one; own choice."""
+CLOSE_K: Final = 1.0
+"""A base so close to what a batch wants is as good as its own; own choice."""
 TIMES_MOST: Final = 3.0
 """Mist this many times as often as its step wants hardens nothing; own choice."""
 
@@ -266,12 +268,12 @@ def _advised(
 def _better(
     site: Site, batches: Sequence[Batch], found: list[Suffers], moved: Batch, now: Now
 ) -> str:
-    """The bay that suits a batch, "" for none: neither it nor one that stands there suffers by it.
+    """The bay that suits a batch, "" for none: there it neither suffers nor makes one suffer, and
+    fewer suffer in all.
 
-    Of several the one that need not change its base most, and one that is warm already before one
-    that would have to be heated for it alone.
+    Of several one whose base is its own within CLOSE_K, and of those one that is warm already
+    before one that would have to be heated for it alone.
     """
-    before = len([one for one in found if moved.number not in (one.batch, one.lead)])
     choices = []
     for name, bench in site.benches.items():
         for bay in bench.bays:
@@ -287,8 +289,9 @@ def _better(
             lot = next(lot for lot in lots if lot.number == moved.number)
             wants_mist = lot.recipe.leafy and lot.dose_kpa_min is not None
             hurt = any(moved.number in (one.batch, one.lead) for one in after)
-            if hurt or len(after) > before or (wants_mist and bench.mister is None):
+            if hurt or len(after) >= len(found) or (wants_mist and bench.mister is None):
                 continue
             apart_k = abs(aims.bays[name, bay].target_c - lot.base_c)
-            choices.append((len(lots) == 1, round(apart_k, 1), f"{name}.{bay}"))
-    return min(choices)[2] if choices else ""
+            alone = len(lots) == 1
+            choices.append((apart_k > CLOSE_K, alone, round(apart_k, 1), f"{name}.{bay}"))
+    return min(choices)[-1] if choices else ""

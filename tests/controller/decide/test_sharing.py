@@ -131,6 +131,17 @@ def test_a_warm_plant_beside_a_cool_one_on_one_mat():
     assert "wants the air at 8 to 13 °C by day and batch 2 Ficus beside it from 22" in top[0].text
 
 
+def test_no_batch_is_sent_from_one_trouble_into_another():
+    """South has an empty bay, but its air is kept for softwood, too warm for a winter evergreen."""
+    cool = batch(1, kind="evergreen", plant="Thuja", days=30)
+    warm = batch(2, kind="tropical", plant="Ficus", days=1)
+    soft = batch(3, at="south.left", days=0.5)
+    found = shared(cool, warm, soft, benches=("north:left", "south:left,right")).suffers
+    assert {(one.batch, one.mover, one.to) for one in found if one.lead == 2} == {
+        (1, 2, "south.right"),
+    }  # fmt: skip
+
+
 def test_a_bay_that_is_warm_already_comes_before_an_empty_one():
     """Both suit the rooted one: beside its like no mat is heated for it alone."""
     found = shared(

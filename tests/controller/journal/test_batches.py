@@ -221,6 +221,8 @@ def test_closing_keeps_the_outcome_and_happens_once(book: BatchBook, batch: Batc
     with pytest.raises(BatchError, match="was closed"):
         book.enter(batch.number, "looked", {}, at_s, "Ann")
     book.enter(batch.number, "potted", {"potted": "88"}, at_s + DAY, "Ann")
+    with pytest.raises(BatchError, match="96 saleable is more than the 95 left of 120, 25 being"):
+        book.enter(batch.number, "saleable", {"saleable": "96"}, at_s + DAY, "Ann")
 
 
 @pytest.mark.parametrize(
