@@ -267,11 +267,17 @@ def _list_known(journal_given: str | None, name: str | None, as_json: bool) -> N
         give_json([one._asdict() for one in found])
         return
     out = console()
-    rows = Rows(out, "mix", "air", "depth", "batch", "stuck")
-    for one in found:
-        depth = f"{one.height_cm} cm" if one.height_cm else "not known"
-        day = local(one.at_s, zone)[:10]
-        rows.add_row(one.mix, f"{one.afp_pct:g} %", depth, str(one.batch), day)
+    rows = Rows(out, "mix", "air last", "depth", "all (batches)", "last batch", "stuck")
+    left = list(found)
+    while left:
+        last = left[0]
+        same = [one.afp_pct for one in left if drain.same_mix(one.mix, last.mix)]
+        left = [one for one in left if not drain.same_mix(one.mix, last.mix)]
+        depth = f"{last.height_cm} cm" if last.height_cm else "not known"
+        span = f"{min(same):g}" if min(same) == max(same) else f"{min(same):g} to {max(same):g}"
+        day = local(last.at_s, zone)[:10]
+        every = f"{span} % ({len(same)})"
+        rows.add_row(last.mix, f"{last.afp_pct:g} %", depth, every, str(last.batch), day)
     if found:
         rows.show()
     else:

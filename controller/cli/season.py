@@ -237,9 +237,9 @@ def _when(row: SeasonRow, latitude_deg: float) -> str:
         return f": best {months_in_words(best)}" if best and not row.plant else ""
     words = f": {months_in_words(season.months)}"
     if season.state == "now" and season.left == 1:
-        words += ", its last month"
+        words += "; its last month now"
     if season.state == "next":
-        words += f", in {season.opens_in} month{'s' * (season.opens_in != 1)}"
+        words += f"; opens in {season.opens_in} month{'s' * (season.opens_in != 1)}"
     return words
 
 

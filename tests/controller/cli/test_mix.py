@@ -75,6 +75,18 @@ def test_a_later_measurement_is_the_one_that_counts(ask: Ask) -> None:
     assert [one["afp_pct"] for one in json.loads(ask("mix", "--known", "--json").output)] == [28.0]
 
 
+def test_a_mix_of_many_batches_is_one_line_with_its_range(ask: Ask) -> None:
+    for afp in ("20", "31", "24"):
+        ask(*HEBE, "--detail", f"mix={'Bark and Perlite' if afp == '31' else 'bark and perlite'}",
+            "--afp-pct", afp)  # fmt: skip
+    ask(*HEBE, "--detail", "mix=peat", "--afp-pct", "12")
+    lines = ask("mix", "--known").output.splitlines()
+    assert [line.split("  ")[0] for line in lines] == ["mix", "peat", "bark and perlite"]
+    assert "24 %" in lines[2]
+    assert "20 to 31 % (3)" in lines[2]
+    assert lines[2].split()[-2] == "4"
+
+
 def test_a_figure_from_a_deep_pot_is_not_kept_for_a_shallow_tray(ask: Ask) -> None:
     ask(*HEBE)
     said = ask("mix", "--container", "2l", "--drained", "560", "--height-cm", "15",

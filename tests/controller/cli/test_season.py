@@ -28,8 +28,8 @@ def test_april_in_the_north_goes_by_the_latitude_of_the_bench_file(ask: Ask) -> 
     assert "Softwood (softwood): Apr-Jul\n    wood: A shoot bent double snaps clean" in now
     assert "Fuchsia: Mar-Sep" in now
     coming, rest = rest.split("just over")
-    assert "Greenwood (greenwood): Jun-Jul, in 2 months" in coming
-    assert "Hydrangea (Hydrangea macrophylla): May-Jul, in 1 month" in coming
+    assert "Greenwood (greenwood): Jun-Jul; opens in 2 months" in coming
+    assert "Hydrangea (Hydrangea macrophylla): May-Jul; opens in 1 month" in coming
     assert "Hardwood, leafless, base-heated (hardwood): Nov-Mar\n    wood: Dormant" in rest
 
 
