@@ -50,6 +50,8 @@ def basis(due: Outlook) -> str:
     likes = due.likes
     beside = [f"{likes.running} still unrooted"] if likes.running else []
     beside += [f"{likes.failed} closed before half had roots"] if likes.failed else []
+    if likes.noted:
+        beside.insert(0, f"{likes.noted} from your notebook, by days alone")
     more = f" ({', '.join(beside)})" if beside else ""
     if not due.own:
         return f"the usual days of its recipe; {likes.rooted} like batches rooted so far{more}"

@@ -333,6 +333,9 @@ def review_text(
     say(out, f"  stuck {_day(batch.stuck_s, zone)}, {days:.1f} days, {state}")
     for line in outcome_lines(batch, entries):
         say(out, f"  {line}")
+    if batch.from_notebook:
+        say(out, "  from your notebook: nothing of its climate is on record")
+        return
     floor = "" if recipe.warmth_proven else ", unproven"
     say(
         out,

@@ -119,7 +119,7 @@ class CaseBook:
         recipe = thaw(batch.recipe_json)
         from_s, until_s = span_of(batch, entries, self._until_s(batch))
         stood = stays(batch, entries, until_s)
-        if not stood:
+        if not stood or batch.from_notebook:
             return None
         lived = lived_phases(batch, recipe, entries)
         return exposure_of(

@@ -1,7 +1,7 @@
 """The records that the stations hand to each other. Frozen, plain, with their units."""
 
 from enum import StrEnum
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 
 class RelayOrder(NamedTuple):
@@ -137,6 +137,12 @@ class Decision(NamedTuple):
     faults: tuple[str, ...] = ()
 
 
+NOTEBOOK: Final = "Notebook"
+"""Stands for the bench of a batch brought in from a notebook; no bench can have that name."""
+NOT_NOTED: Final = "unknown"
+"""Stands for its bay where the notebook names none."""
+
+
 class Batch(NamedTuple):
     """One lot of cuttings of one plant, stuck together. Times UTC seconds; evidence as recorded.
 
@@ -162,6 +168,11 @@ class Batch(NamedTuple):
     closed_s: float | None
     details: dict[str, str]
     merged_into: int = 0
+
+    @property
+    def from_notebook(self) -> bool:
+        """Brought in from the grower's notes of past seasons: nothing of its climate is known."""
+        return self.bench == NOTEBOOK
 
 
 class EntryKind(StrEnum):

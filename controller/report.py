@@ -76,7 +76,9 @@ def report(reader: Reader, site: Site, batch: Batch, now_s: float) -> str:
         *_section("Why it may have failed", _causes(verdict)),
         *_section(
             "Heat and water",
-            _lines([
+            []
+            if batch.from_notebook
+            else _lines([
                 f"heat: {heat_in_words(summary)}; worked out from how long the mat was ordered on "
                 "and its rated power",
                 *([in_words(saved, summary.bay_share)] if saved else []),
@@ -148,6 +150,8 @@ def _evidence(batch: Batch, entries: Sequence[Entry]) -> Element:
 def _climate(
     reader: Reader, site: Site, batch: Batch, found: BatchSummary, recipe: Recipe, now_s: float
 ) -> list[Element]:
+    if batch.from_notebook:
+        return [_paragraph("From the grower's notebook: nothing of its climate is on record.")]
     if not found.warmth.covered_s:
         return [_paragraph("Nothing of its climate is on record.")]
     zone = site.site.zone

@@ -17,6 +17,7 @@ from config.model import Site
 from controller.journal.errors import BatchError, JournalError
 from controller.journal.reader import Reader, open_reader
 from controller.places import PlaceError, find_journal
+from controller.records import Batch
 
 P = ParamSpec("P")
 R = TypeVar("R")
@@ -80,6 +81,15 @@ def site_of(reader: Reader, path: Path) -> Site:
     if not text:
         raise JournalError(f"{path}: this journal holds no bench file yet; start `warmfoot run`")
     return loads(text, f"bench file kept in {path.name}")
+
+
+def one_of(number: int, batches: list[Batch]) -> Batch:
+    """The batch of that number. Raises Refused, naming what there is."""
+    for batch in batches:
+        if batch.number == number:
+            return batch
+    there = ", ".join(f"{b.number} {b.plant}" for b in batches[-12:]) or "none"
+    raise Refused(f"no batch {number} in this journal; there are: {there}")
 
 
 def who() -> str:

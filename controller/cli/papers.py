@@ -10,11 +10,17 @@ import click
 from pydantic import ValidationError
 
 from config.model import LabelPlan
-from controller.cli.common import Refused, expected_errors, journal_option, reader_for, site_of
+from controller.cli.common import (
+    Refused,
+    expected_errors,
+    journal_option,
+    one_of,
+    reader_for,
+    site_of,
+)
 from controller.cli.compared import time_of
 from controller.label_sheet import PAPER_MM, Grid, Press
 from controller.labels import LabelError, label, label_svg, words_of
-from controller.records import Batch
 from controller.report import report as batch_report
 
 
@@ -141,15 +147,6 @@ def _plan(address: str) -> LabelPlan:
         raise Refused(
             f"{address!r} can't be the address of a page; write e.g. http://bench.local:8046"
         ) from error
-
-
-def one_of(number: int, batches: list[Batch]) -> Batch:
-    """The batch of that number. Raises Refused, naming what there is."""
-    for batch in batches:
-        if batch.number == number:
-            return batch
-    there = ", ".join(f"{b.number} {b.plant}" for b in batches[-12:]) or "none"
-    raise Refused(f"no batch {number} in this journal; there are: {there}")
 
 
 def written_whole(to: Path, data: bytes) -> None:

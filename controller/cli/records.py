@@ -18,6 +18,7 @@ from controller.cli.common import (
     give_json,
     journal_option,
     json_option,
+    one_of,
     reader_for,
     site_of,
     utc_s,
@@ -26,8 +27,9 @@ from controller.cli.compared import batch_calendar, outlook_data, standing_data
 from controller.faces import causes_text, console, review_text, say
 from controller.gather import CaseBook, review_batch
 from controller.histories import HistoryBook
-from controller.journal.upkeep import TABLES, export_csv
+from controller.journal.upkeep import OF_BATCH, TABLES, export_csv
 from controller.journal.upkeep import backup as copy_journal
+from controller.past_results import write_results
 from controller.places import find_journal
 from controller.review.causes import Verdict
 from controller.review.compare import standing
@@ -35,6 +37,7 @@ from controller.review.summary import BatchSummary
 from controller.saving import Saving, saving_for
 
 CALENDAR = "calendar"
+RESULTS = "results"
 
 
 @click.command()
@@ -139,9 +142,10 @@ def causes_data(verdict: Verdict) -> dict[str, Any]:
 
 
 @click.command()
-@click.argument("table", type=click.Choice([*TABLES, CALENDAR]))
+@click.argument("table", type=click.Choice([*TABLES, RESULTS, CALENDAR]))
 @click.option("--from", "from_at", type=Moment(), help="Local; by default the beginning.")
 @click.option("--to", "to_at", type=Moment(), help="Local; by default now.")
+@click.option("--batch", "number", type=int, help=f"Of one batch only: {', '.join(OF_BATCH)}.")
 @click.option("--out", type=click.Path(path_type=Path), help="File; by default the screen.")
 @journal_option
 @expected_errors
@@ -149,22 +153,29 @@ def export(
     table: str,
     from_at: datetime | None,
     to_at: datetime | None,
+    number: int | None,
     out: Path | None,
     journal_given: str | None,
 ) -> None:
     """Give one table of the journal as CSV, with units in the headers, UTC and local time.
 
+    "results" gives one row for each closed batch, as `warmfoot import` reads them.
     "calendar" gives tests due and due windows of the open batches as an iCalendar file instead.
     """
     if table == CALENDAR:
         if from_at or to_at:
             raise Refused("a calendar looks ahead from now; leave out --from and --to")
+        if number is not None:
+            raise Refused("a calendar is of all open batches; leave out --batch")
         _calendar(journal_given, out)
         return
     path, reader = reader_for(journal_given)
     with reader:
         zone = site_of(reader, path).site.zone
         end_s = reviewed_at(reader.last_minute_s())
+        batch = None if number is None else one_of(number, reader.batches())
+    if batch is not None and table not in OF_BATCH:
+        raise Refused(f"--batch goes with {', '.join(OF_BATCH)}")
     from_s = utc_s(from_at, zone, 0.0)
     to_s = utc_s(to_at, zone, end_s)
     with contextlib.ExitStack() as stack:
@@ -174,7 +185,10 @@ def export(
                 to = stack.enter_context(out.open("x", encoding="utf-8", newline=""))
             except OSError as error:
                 raise _unwritable(out, error) from error
-        count = export_csv(path, table, to, zone, from_s, to_s)  # type: ignore[arg-type]
+        if table == RESULTS:
+            count = write_results(path, to, zone, from_s, to_s)
+        else:
+            count = export_csv(path, table, to, zone, from_s, to_s, batch)  # type: ignore[arg-type]
     if out is not None:
         click.echo(f"{count} rows in {out}")
 

@@ -5,14 +5,18 @@ import csv
 import sqlite3
 from collections.abc import Iterator, Sequence
 from datetime import UTC, datetime
+from math import inf
 from pathlib import Path
 from typing import Final, Literal, TextIO
 from zoneinfo import ZoneInfo
 
+from controller.cells import guarded
+from controller.entries import effective, stays
 from controller.journal import schema
 from controller.journal.errors import JournalError, explained
 from controller.journal.reader import Reader, open_reader
 from controller.journal.writer import Journal
+from controller.records import Batch
 
 HOUR_S: Final = 3600
 SLICE_HOURS: Final = 24
@@ -118,21 +122,35 @@ Table = Literal["minutes", "relays", "decisions", "alarms", "events", "batches",
 TABLES: Final[tuple[Table, ...]] = (
     "minutes", "relays", "decisions", "alarms", "events", "batches", "entries",
 )  # fmt: skip
+OF_BATCH: Final[tuple[Table, ...]] = ("minutes", "relays", "batches", "entries")
+"""Tables that can be given for one batch."""
 
 
 def export_csv(
-    path: Path | str, table: Table, to: TextIO, zone: ZoneInfo, from_s: float, to_s: float
+    path: Path | str,
+    table: Table,
+    to: TextIO,
+    zone: ZoneInfo,
+    from_s: float,
+    to_s: float,
+    batch: Batch | None = None,
 ) -> int:
     """Write one table as CSV (RFC 4180: CRLF, quotes doubled) with times in UTC and local.
 
     to: a text file opened with newline="".  from_s, to_s: UTC s; batches and entries are given by
     when they were stuck or entered.  Text that a spreadsheet would take for a formula gets a
-    leading apostrophe.  Gives the number of rows.  Raises JournalError.
+    leading apostrophe.  batch: only what is of it (a table of OF_BATCH): its own rows, or those of
+    the bays and benches where it stood, while it stood there.
+    Gives the number of rows.  Raises JournalError.
     """
     if table not in TABLES:
         raise JournalError(f"no table {table!r} to export; there are {', '.join(TABLES)}")
+    if batch is not None and table not in OF_BATCH:
+        raise JournalError(f"{table} are not of one batch; {', '.join(OF_BATCH)} are")
     with open_reader(path) as reader:
         header, rows = _EXPORTS[table](reader, from_s, to_s)
+        if batch is not None:
+            rows = _of_batch(reader, table, batch, rows)
         out = csv.writer(to, lineterminator="\r\n")
         out.writerow(["utc", "local", *header])
         count = 0
@@ -145,14 +163,30 @@ def export_csv(
 Rows = tuple[Sequence[str], Iterator[Sequence[object]]]
 
 
+def _of_batch(
+    reader: Reader, table: Table, batch: Batch, rows: Iterator[Sequence[object]]
+) -> Iterator[Sequence[object]]:
+    if table in ("batches", "entries"):
+        place = 1 if table == "batches" else 2
+        yield from (row for row in rows if row[place] == batch.number)
+        return
+    until_s = inf if batch.closed_s is None else batch.closed_s
+    stood = stays(batch, effective(reader.entries(batch.number)), until_s)
+    for row in rows:
+        at_s, whose = float(str(row[0])), str(row[1]).rpartition(".")[0]
+        for bay, from_s, to_s in stood:
+            if from_s <= at_s < to_s and whose in (bay, bay.split(".", 1)[0]):
+                yield row
+
+
 def _times(at_s: object, zone: ZoneInfo) -> tuple[str, str]:
     utc = datetime.fromtimestamp(float(str(at_s)), UTC)
     return utc.strftime("%Y-%m-%dT%H:%M:%SZ"), utc.astimezone(zone).isoformat(timespec="seconds")
 
 
 def _cell(value: object) -> object:
-    if isinstance(value, str) and value[:1] in ("=", "+", "-", "@", "\t", "\r"):
-        return "'" + value
+    if isinstance(value, str):
+        return guarded(value)
     return "" if value is None else value
 
 

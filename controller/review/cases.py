@@ -179,6 +179,7 @@ def neighbours(case: Case, others: Sequence[Case]) -> list[Case]:
         for other in others
         if other.batch.number != case.batch.number
         and not other.batch.merged_into
+        and not case.batch.from_notebook
         and other.place == case.place
         and other.strike is not None
         and other.recipe.leafy == case.recipe.leafy

@@ -6,6 +6,7 @@ from math import inf
 from typing import Final, NamedTuple
 from zoneinfo import ZoneInfo
 
+from controller.records import NOT_NOTED
 from controller.review.history import History
 from controller.review.proportions import spread_factor, wilson
 from controller.review.survival import Between, quantile, turnbull
@@ -68,6 +69,8 @@ def value_of(one: History, by: str, zone: ZoneInfo) -> str:
     """What a batch has under one of BY; NOT_RECORDED where nobody wrote it down."""
     if by == "month":
         return MONTHS[datetime.fromtimestamp(one.batch.stuck_s, zone).month - 1]
+    if by == "bay" and one.batch.from_notebook:
+        return NOT_RECORDED if one.batch.bay == NOT_NOTED else one.batch.bay
     own = {"plant": one.batch.plant, "kind": one.batch.kind, "bay": one.place}
     found = own[by] if by in own else one.batch.details.get(by, "")
     return " ".join(found.split()) or NOT_RECORDED
@@ -117,9 +120,14 @@ def rooting_curve(part: Sequence[History]) -> tuple[Point, ...]:
     """Share of the living with roots, week by week (fewer steps when it took long).
 
     Every cutting counted in a test or at closing is one look: rooted by then or not. Turnbull's
-    estimate of such looks, at its surest.
+    estimate of such looks, at its surest. A notebook tells only the end, so it is left out.
     """
-    looks = [(one.days(look.at_s), look.tested, look.rooted) for one in part for look in one.looks]
+    looks = [
+        (one.days(look.at_s), look.tested, look.rooted)
+        for one in part
+        for look in one.looks
+        if look.tested and not one.batch.from_notebook
+    ]
     looks = [look for look in looks if look[0] > 0.0]
     if not looks:
         return ()

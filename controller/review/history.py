@@ -24,15 +24,25 @@ HELD_S: Final = 2 * 3600
 LATELY_DAYS: Final = 7.0
 
 
+HALF_ROOTED: Final = "half_rooted"
+"""Key of an entry "looked" that says, yes or no, whether half had roots."""
+
+
 class Look(NamedTuple):
-    """One count of roots. at_s: UTC s.  tested, rooted: cuttings; at closing all that live."""
+    """One count of roots. at_s: UTC s.  tested, rooted: cuttings; at closing all that live.
+
+    said: whether half had roots, where the grower noted that and no count; None for a count.
+    """
 
     at_s: float
     tested: int
     rooted: int
+    said: bool | None = None
 
     @property
     def half(self) -> bool:
+        if self.said is not None:
+            return self.said
         return self.rooted >= HALF * self.tested and self.rooted > 0
 
 
@@ -103,6 +113,11 @@ class History(NamedTuple):
         """
         return rooting(self.batch.stuck_s, self.looks, self.closed_by(at_s), at_s)
 
+    @property
+    def dated(self) -> bool:
+        """Whether more than its closing tells when it rooted, or that it did not."""
+        return not self.batch.from_notebook or any(look.said is not None for look in self.looks)
+
     def closed_by(self, at_s: float) -> bool:
         closed_s = self.batch.closed_s
         return closed_s is not None and closed_s <= at_s
@@ -125,6 +140,10 @@ def looks_of(batch: Batch, entries: Sequence[Entry]) -> tuple[Look, ...]:
     found = []
     for entry in entries:
         tested = number_of(entry.values, "tested")
+        said = entry.values.get(HALF_ROOTED)
+        if entry.kind == EntryKind.LOOKED and said in ("yes", "no"):
+            found.append(Look(entry.at_s, 0, 0, said == "yes"))
+            continue
         if entry.kind == EntryKind.CLOSED:
             tested = batch.cuttings - sum(lost(entries).values())
         elif entry.kind != EntryKind.TESTED:
@@ -144,7 +163,7 @@ def rooting(
     """
     after = stuck_s
     for look in looks:
-        if look.at_s > at_s or look.tested < TESTED_LEAST:
+        if look.at_s > at_s or (look.said is None and look.tested < TESTED_LEAST):
             continue
         if look.half and look.at_s > after:
             return after, look.at_s

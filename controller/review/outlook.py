@@ -31,7 +31,8 @@ class Likes(NamedTuple):
     """What like batches showed. spans: warm days between which half of each had roots.
 
     rooted, running, failed: batches in which half rooted, that still stand unrooted, that were
-    closed without.  pace: warm days a day, their mean; None when not known.
+    closed without.  pace: warm days a day, their mean; None when not known.  noted: how many of the
+    rooted are from the grower's notebook, in days whose warmth nobody knows.
     """
 
     what: str
@@ -40,6 +41,7 @@ class Likes(NamedTuple):
     running: int
     failed: int
     pace: float | None
+    noted: int = 0
 
 
 class Outlook(NamedTuple):
@@ -92,7 +94,7 @@ def likes_of(one: History, others: Sequence[History], at_s: float) -> Likes:
 
 def _likes(like: Sequence[History], at_s: float, what: str) -> Likes:
     spans, paces = [], []
-    rooted = running = failed = 0
+    rooted = running = failed = noted = 0
     for other in like[:LIKE_MOST]:
         if other.got.pace is not None:
             paces.append(other.got.pace)
@@ -100,14 +102,18 @@ def _likes(like: Sequence[History], at_s: float, what: str) -> Likes:
         if seen is None:
             failed += 1
             continue
+        if not other.dated:
+            # Some time before it was closed: that would only widen the window.
+            continue
         after, by = (min(time, at_s) if time != inf else inf for time in seen)
         start = other.clock.warm_at(other.days(after))
         end = inf if by == inf else other.clock.warm_at(other.days(by))
         spans.append(Between(start, max(end, start + 0.01)))
         rooted += by != inf
+        noted += by != inf and other.batch.from_notebook
         running += by == inf
     pace = sum(paces) / len(paces) if paces else None
-    return Likes(what, tuple(spans), rooted, running, failed, pace)
+    return Likes(what, tuple(spans), rooted, running, failed, pace, noted)
 
 
 class Window(NamedTuple):
@@ -185,13 +191,13 @@ def calibration(histories: Sequence[History]) -> tuple[Calibration, Calibration]
     """How windows held: (those from own batches, those from the usual days).
 
     Each batch in which half rooted is judged by the window of the day it was stuck, from what the
-    batches before it had shown by then, at their pace; batches that never came so far are not
-    judged.
+    batches before it had shown by then, at their pace; batches that never came so far and those
+    from a notebook are not judged.
     """
     counts = {True: [0, 0, 0], False: [0, 0, 0]}
     for one in histories:
         seen = one.rooting()
-        if seen is None or seen[1] == inf:
+        if seen is None or seen[1] == inf or one.batch.from_notebook:
             continue
         likes = likes_of(one, histories, one.batch.stuck_s)
         low, high, own, _ = window(likes, one.recipe)
