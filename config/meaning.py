@@ -4,6 +4,7 @@ Every check gives all its findings; none stops at the first.
 """
 
 from collections.abc import Iterator, Sequence
+from ipaddress import ip_address
 from itertools import pairwise
 from typing import NamedTuple
 
@@ -27,6 +28,7 @@ def meaning(site: Site) -> Iterator[Finding]:
     yield from wiring(site)
     yield from _tariff(site)
     yield from _alerts(site)
+    yield from _page(site)
     for name, bench in site.benches.items():
         yield from _bench(("benches", name), bench)
 
@@ -196,3 +198,15 @@ def _alerts(site: Site) -> Iterator[Finding]:
         yield Finding(("alerts",), "quiet hours need both quiet_from and quiet_until")
     elif alerts.quiet_from is not None and alerts.quiet_from == alerts.quiet_until:
         yield Finding(("alerts", "quiet_until"), "this is the same as quiet_from; make them differ")
+
+
+def _page(site: Site) -> Iterator[Finding]:
+    page = site.page
+    if ip_address(page.address).is_unspecified and not page.names:
+        yield Finding(
+            ("page", "address"),
+            "this serves on every address of the machine; write the one of your network, or list "
+            'in names what browsers call it, such as names = ["bench.local"]',
+        )
+    if (page.cert_file is None) != (page.key_file is None):
+        yield Finding(("page",), "https needs both cert_file and key_file")

@@ -7,6 +7,7 @@ link exists, no two relays on one channel, limits the right way round) is checke
 
 import re
 from datetime import time
+from ipaddress import ip_address
 from typing import Annotated, Literal, Self
 from zoneinfo import ZoneInfo, available_timezones
 
@@ -351,6 +352,34 @@ class LabelPlan(Record):
         return address and address.rstrip("/")
 
 
+class PagePlan(Record):
+    """The page in a browser. On any address but the machine's own it asks for a token."""
+
+    serve: StrictBool = True
+    address: StrictStr = "127.0.0.1"
+    """Address of this machine to serve on; by default this machine alone can see the page."""
+    port: Annotated[StrictInt, Field(ge=1024, le=65535)] = 8046
+    names: tuple[Annotated[StrictStr, Field(pattern=r"^[A-Za-z0-9.-]{1,253}$")], ...] = ()
+    """Names under which browsers reach it, such as "bench.local"; any other is refused."""
+    cert_file: StrictStr | None = None
+    key_file: StrictStr | None = None
+    """Certificate and its key, PEM, for https."""
+
+    @field_validator("address")
+    @classmethod
+    def _an_address(cls, address: str) -> str:
+        try:
+            ip_address(address)
+        except ValueError:
+            raise PydanticCustomError("ip_address", "this is not an IP address") from None
+        return address
+
+    @property
+    def loopback(self) -> bool:
+        """Whether only this machine can reach it."""
+        return ip_address(self.address).is_loopback
+
+
 class Site(Record):
     """One bench file."""
 
@@ -361,6 +390,7 @@ class Site(Record):
     alerts: Alerts = Alerts()
     journal: JournalPlan = JournalPlan()
     labels: LabelPlan = LabelPlan()
+    page: PagePlan = PagePlan()
     publish: Name | None = None
     """Name of the MQTT link on which Warmfoot publishes its own state and alarms."""
 

@@ -37,6 +37,7 @@ _PATTERNS = {
 
 _SUCH_AS = {
     "timezone": 'a time zone in quotes, such as "Europe/Dublin"',
+    "address": 'an IP address in quotes, such as "127.0.0.1"',
     "recipe": 'the name of a recipe in quotes, such as "semi_ripe"',
 }
 

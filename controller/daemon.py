@@ -11,9 +11,10 @@ import logging
 import os
 import signal
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from types import FrameType
+from typing import ParamSpec
 
 from filelock import FileLock, Timeout
 
@@ -24,12 +25,14 @@ from controller.housekeeping import Housekeeper
 from controller.live import Json, picture
 from controller.loop import Controller, Progress
 from controller.notify import Notifier
+from controller.page import Board, Desk, PageServer, page_address
 from controller.places import journal_path, live_path, lock_path
 from controller.publish import Publisher
 from controller.service_manager import Bell, ServiceManager
 from sensors.clock import Clock, SystemClock
 
 log = logging.getLogger(__name__)
+P = ParamSpec("P")
 
 LIVE_EVERY_S = 5.0
 
@@ -58,11 +61,19 @@ class Daemon:
         self._unsaid = ""
         self._text = text
         self._lock = FileLock(lock_path(self._journal))
+        self._page_fault = ""
+        self._board = Board()
+        self._desk = Desk()
 
     @property
     def journal(self) -> Path:
         """Where the journal lies."""
         return self._journal
+
+    @property
+    def page_address(self) -> str:
+        """Where a browser finds the page."""
+        return page_address(self.site.page)
 
     def run(self) -> None:
         """Keep the bench until a signal comes. Raises AlreadyRunning, JournalError, ConfigError."""
@@ -107,10 +118,13 @@ class Daemon:
         self._notifier = Notifier(self.site, self._clock)
         self._publisher = Publisher(self.site, controller.links)
         housekeeper = Housekeeper(self.site, self._journal, self._clock, controller.note)
+        page = PageServer(self.site.page, self._journal, self._board, self._desk)
         try:
             controller.start()
             self._notifier.start()
             housekeeper.start()
+            if self.site.page.serve:
+                page.start()
             yield
         except BaseException as error:
             self._reason = f"fault: {type(error).__name__}: {error}"
@@ -119,6 +133,7 @@ class Daemon:
             controller.stop(self._reason)
             self._notifier.stop()
             housekeeper.stop()
+            page.stop()
 
     def _keep(self, controller: Controller) -> None:
         self._manager.send("READY=1", f"STATUS=keeping {self.site.site.name}")
@@ -128,13 +143,16 @@ class Daemon:
                 self._reload = False
                 if self._take_new_file(controller):
                     return
-            controller.tick()
+            self._spared(self._desk.take, controller)
+            decision = controller.tick()
+            self._spared(self._desk.answer, decision.acts)
             self._after_tick(controller)
             due_s = max(due_s + self.site.site.tick_s, self._clock.now().mono_s)
             self._bell.wait(max(0.0, due_s - self._clock.now().mono_s))
 
     def _after_tick(self, controller: Controller) -> None:
         now = self._clock.now()
+        self._spared(self._board.put, controller, now)
         self._feed(controller, now.mono_s)
         for row in controller.changes:
             self._notifier.tell(row)
@@ -142,6 +160,16 @@ class Daemon:
         if now.mono_s - self._live_at_s >= LIVE_EVERY_S or controller.changes:
             self._live_at_s = now.mono_s
             self._give_out(controller)
+
+    def _spared(self, work: Callable[P, None], *args: P.args, **more: P.kwargs) -> None:
+        """Do something for the page; a fault in it is said once and stops nothing else."""
+        try:
+            work(*args, **more)
+        except Exception as error:
+            text = f"{type(error).__name__}: {error}"
+            if text != self._page_fault:
+                self._page_fault = text
+                log.error("fault beside the page; heat and mist go on", exc_info=error)
 
     def _give_out(self, controller: Controller) -> None:
         """The picture to the commands on this machine, and over MQTT. A fault is said once."""

@@ -39,6 +39,11 @@ def lock_path(journal: Path) -> Path:
     return journal.with_name(journal.name + ".lock")
 
 
+def tokens_path(journal: Path) -> Path:
+    """The small file that keeps who may see the page, as hashes; only its owner may read it."""
+    return journal.with_name(f"{journal.stem}.tokens.json")
+
+
 def find_journal(given: str | None) -> Path:
     """The journal a command should read.
 

@@ -14,12 +14,13 @@ from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
 from config.errors import ConfigError
 from config.load import load_with_text, loads
-from config.model import Site
+from config.model import PagePlan, Site
 from controller.faces import console
 from controller.journal.errors import JournalError
 from controller.places import state_dir
 from simulator.faults import KINDS as FAULTS
 from simulator.faults import FaultError, parse_fault
+from simulator.live import BEFORE_DAYS, Live
 from simulator.report import as_data, ended, tell, tell_season
 from simulator.rig import Rig
 from simulator.run import Rehearsal, Truth
@@ -81,6 +82,18 @@ SEASON_TICK_S: Final = 20.0
 @click.option("--keep", is_flag=True, help="Go on in the journal that is there.")
 @click.option("--json", "as_json", is_flag=True, help="Answer in JSON.")
 @click.option(
+    "--live",
+    is_flag=True,
+    help="A day in a minute, with its page to watch it on; the days before are played at once.",
+)
+@click.option(
+    "--port",
+    type=click.IntRange(1024, 65535),
+    default=8046,
+    show_default=True,
+    help="With --live: where the page is served, on this machine alone.",
+)
+@click.option(
     "--serve",
     type=click.Choice(["pty", "mqtt"]),
     help="Play only the boards, in real time, for `warmfoot run` in another terminal.",
@@ -112,6 +125,8 @@ def rehearse(
     journal: Path | None,
     keep: bool,
     as_json: bool,
+    live: bool,
+    port: int,
     serve: str | None,
     broker: str,
     speed: float,
@@ -124,7 +139,15 @@ def rehearse(
     try:
         site, text = _site(bench_file)
         if season:
-            if bench_file or days or weather or faults or serve or scenario != DEMO_SCENARIO:
+            if (
+                bench_file
+                or days
+                or weather
+                or faults
+                or serve
+                or live
+                or scenario != DEMO_SCENARIO
+            ):
                 raise ScenarioError(
                     "--season plays its own nursery, weather and faults; only --seed, --tick, "
                     "--journal and --json go with it"
@@ -136,7 +159,12 @@ def rehearse(
             return
         played = _scenario(scenario, seed, weather, faults)
         if serve:
+            if live:
+                raise ScenarioError("--live and --serve don't go together; choose one")
             _serve(site, text, played, serve, broker, speed, bench_file)
+        elif live:
+            path = _journal_file(journal, keep)
+            _live(site, text, played, path, days, tick_s or TICK_S, port)
         else:
             path = _journal_file(journal, keep)
             _rehearse(site, text, played, path, days, tick_s or TICK_S, as_json)
@@ -258,6 +286,30 @@ def _with_progress(out: Console, rehearsal: Rehearsal) -> Truth:
     with bar:
         task = bar.add_task(rehearsal.scenario.title, total=rehearsal.days)
         return rehearsal.run(lambda day: bar.update(task, completed=day))
+
+
+# -- fast enough to watch -------------------------------------------------------------------------
+
+
+def _live(
+    site: Site,
+    text: str,
+    played: Scenario,
+    journal: Path,
+    days: float | None,
+    tick_s: float,
+    port: int,
+) -> None:
+    """Play the days before at once, then a day a minute until Ctrl-C."""
+    rehearsal = Rehearsal(site, played, journal_path=journal, tick_s=tick_s, site_text=text)
+    before = BEFORE_DAYS if days is None else days
+    with Live(rehearsal, PagePlan(port=port)) as live:
+        click.echo(f"open {live.address} in a browser; a day takes a minute; Ctrl-C ends it")
+        try:
+            live.hasten(before)
+            live.play()
+        except KeyboardInterrupt:
+            click.echo(f"ended; the journal is {journal}")
 
 
 # -- real time ------------------------------------------------------------------------------------

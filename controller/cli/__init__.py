@@ -23,6 +23,7 @@ from controller.cli import (
     season,
     shown,
     tending,
+    tokens,
     tune,
 )
 
@@ -73,6 +74,7 @@ for command in (
     hands.hold,
     hands.release,
     hands.burst,
+    tokens.token,
     tune.tune,
 ):
     main.add_command(command)

@@ -87,6 +87,7 @@ TABLES = {
     "alerts": "[alerts]",
     "journal": "[journal]",
     "labels": "[labels]",
+    "page": "[page]",
     "publish": "publish",
 }
 PLAIN_KEYS = {"title", "recipe", "supply_w"}

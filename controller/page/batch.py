@@ -1,0 +1,203 @@
+"""One batch: its whole story, from what was stuck to what came of it."""
+
+from collections.abc import Sequence
+from typing import NamedTuple
+
+from controller.batch_faces import outlook_lines
+from controller.draw.markup import Element, element
+from controller.entries import effective
+from controller.gather import CaseBook, review_batch
+from controller.journal.reader import Reader
+from controller.page.batches import Card, find_batch, read_cards, warm_curve, warm_words
+from controller.page.render import Asked, Sheet
+from controller.page.words import GAP, PHASE_WORDS, day, measured, moment_words, number, place_words
+from controller.records import Batch, Entry
+from controller.review.causes import Verdict
+from controller.review.summary import BatchSummary
+
+STEP_S = 1800
+"""A story is read anew when so much of the controller's time has passed."""
+SPELL_WORDS = {
+    "harmful cold": "harmfully cold",
+    "slow": "cold enough to slow rooting",
+    "too warm": "warmer than good",
+    "harmful hot": "harmfully hot",
+}
+
+
+class Story(NamedTuple):
+    """What is read for one batch. verdict: only for one that is closed."""
+
+    summary: BatchSummary
+    entries: Sequence[Entry]
+    verdict: Verdict | None
+
+
+def batch_page(asked: Asked) -> Sheet:
+    """The page of /batch/NUMBER; 404 for a batch there is not."""
+    wanted = int(asked.path.rpartition("/")[2])
+    cards = read_cards(asked)
+    card = None if cards is None else find_batch(cards, wanted)
+    if card is None:
+        told = "The record can't be read just now." if cards is None else "There is no such batch."
+        here = element("p", told, " ", element("a", "All batches", href="/batches"))
+        return Sheet("No such batch", (here,), 404)
+    batch = card.history.batch
+    story = _read(asked, batch)
+    inside = [
+        element("h1", element("b", f"{batch.number} "), batch.plant),
+        element("p", _label(asked, card), class_="lead"),
+        element("div", *_now(asked, card), id="now", data_live=""),
+    ]
+    if story is None:
+        inside.append(element("p", "Its record can't be read just now.", class_="quiet"))
+        return Sheet(f"Batch {wanted}", tuple(inside))
+    inside += [
+        element("section", element("h2", "What it got"), _figures(story.summary),
+                *_spells(asked, story.summary)),
+        element("section", element("h2", "What was written down"), _entries(asked, story.entries)),
+    ]  # fmt: skip
+    if story.verdict is not None and story.verdict.answer != "not bad":
+        inside.append(_causes(story.verdict))
+    return Sheet(f"Batch {wanted} {batch.plant}", tuple(inside))
+
+
+def _read(asked: Asked, batch: Batch) -> Story | None:
+    site, now_s = asked.moment.site, asked.moment.now.utc_s
+    closed = batch.closed_s is not None
+
+    def question(reader: Reader) -> Story:
+        verdict = CaseBook(reader, site, now_s).explain(batch.number) if closed else None
+        entries = effective(reader.entries(batch.number))
+        return Story(review_batch(reader, site, batch, now_s), entries, verdict)
+
+    key = ("story", batch.number, batch.phase, batch.closed_s or int(now_s // STEP_S))
+    return asked.store.kept(key, 1800.0, question)
+
+
+def _label(asked: Asked, card: Card) -> str:
+    batch, zone = card.history.batch, asked.moment.site.site.zone
+    where = place_words(f"{batch.bench}.{batch.bay}", asked.moment.site)
+    trays = f", trays {batch.trays}" if batch.trays else ""
+    return (
+        f"{card.history.recipe.title}: {batch.cuttings} cuttings stuck {day(batch.stuck_s, zone)}, "
+        f"{where}{trays}."
+    )
+
+
+def _now(asked: Asked, card: Card) -> list[Element]:
+    """How far it is, when it is due, and what it asks for."""
+    batch, zone = card.history.batch, asked.moment.site.site.zone
+    until_s = batch.closed_s or asked.moment.now.utc_s
+    days = int((until_s - batch.stuck_s) / 86400)
+    state = "closed" if batch.closed_s is not None else PHASE_WORDS[batch.phase]
+    made = [element("p", element("b", f"Day {days}", class_="big"), f", {state}.", class_="told")]
+    if card.due is not None:
+        lines = outlook_lines(card.due, batch.stuck_s, zone)
+        made += [element("p", f"{line[0].upper()}{line[1:]}.") for line in lines]
+    made += [element("p", f"{note.text}.", class_="asks") for note in card.notes]
+    made.append(warm_curve(asked, card.history, card.due))
+    made.append(element("p", *warm_words(card.history), class_="note"))
+    return made
+
+
+def _figures(found: BatchSummary) -> Element:
+    """The climate in hours and means; each with how much of it is known."""
+    recipe_hours = (
+        ("in the good band", found.good_h),
+        ("cold enough to slow rooting", found.slow_h),
+        ("harmfully cold", found.harmful_cold_h),
+        ("warmer than good", found.warm_h),
+        ("harmfully hot", found.harmful_hot_h),
+    )
+    dry = (
+        f"{number(found.dry_h)} of {number(found.dry_known_h, 0)}{GAP}h"
+        if found.dry_known_h
+        else "not known: no humidity on record"
+    )
+    water = "" if found.litres is None else f", {number(found.litres)}{GAP}litres"
+    rows = [
+        ("warmth", f"{number(found.warmth.degree_hours, 0)} degree-hours, known for "
+                   f"{found.known_share:.1%} of the time"),
+        ("base on average", measured(found.mean_base_c, "°C")),
+        ("top on average", measured(found.mean_top_c, "°C")),
+        ("base minus top", measured(found.mean_difference_k, "K", sign=True)),
+        *((f"base {words}", f"{number(hours)}{GAP}h") for words, hours in recipe_hours),
+        ("air drier than the phase wants", dry),
+        ("mist on its bench", f"{found.mist_bursts} bursts{water}"),
+        ("its share of the heat", f"{number(found.batch_kwh)}{GAP}kWh{_cost(found)}"),
+    ]  # fmt: skip
+    body = [element("tr", element("th", key, scope="row"), element("td", value))
+            for key, value in rows]  # fmt: skip
+    told = "Warmth is a good record and a fair comparison between like batches, and a poor promise."
+    return element("div", element("table", element("tbody", *body)),
+                   element("p", told, class_="note"))  # fmt: skip
+
+
+def _cost(found: BatchSummary) -> str:
+    cost = found.batch_cost
+    return "" if cost is None else f", {cost:.2f}{GAP}{found.heat.currency}"
+
+
+def _spells(asked: Asked, found: BatchSummary) -> list[Element]:
+    """The worst stretches out of the band, and where nothing is on record."""
+    zone, now_s = asked.moment.site.site.zone, asked.moment.now.utc_s
+    lines = []
+    for spell in found.spells:
+        begin, end = (moment_words(at_s, now_s, zone) for at_s in (spell.from_s, spell.to_s))
+        kind = SPELL_WORDS.get(spell.kind, spell.kind)
+        lines.append(f"{begin} to {end}: {kind}, {measured(spell.worst_c, '°C')} at worst")
+    for gap in found.gaps:
+        begin, end = (moment_words(at_s, now_s, zone) for at_s in (gap.from_s, gap.to_s))
+        lines.append(f"{begin} to {end}: nothing on record ({gap.cause}); nothing is counted")
+    if not lines:
+        return [element("p", "No stretch out of its good band for half an hour or more.")]
+    return [element("h3", "Its worst stretches"),
+            element("ul", *(element("li", line) for line in lines), class_="came")]  # fmt: skip
+
+
+def _entries(asked: Asked, entries: Sequence[Entry]) -> Element:
+    """What stands in its book, oldest first."""
+    if not entries:
+        return element("p", "Nothing yet.", class_="quiet")
+    zone = asked.moment.site.site.zone
+    lines = []
+    for entry in entries:
+        values = ", ".join(
+            f"{key.replace('_', ' ')} {value}" for key, value in entry.values.items()
+        )
+        lines.append(
+            element(
+                "li",
+                element("time", day(entry.at_s, zone)),
+                element("b", f" {entry.kind}"),
+                f" {values}" if values else "",
+                f". {entry.note}" if entry.note else "",
+                element("span", f" ({entry.by})", class_="quiet"),
+            )
+        )
+    return element("ol", *lines, class_="came")
+
+
+def _causes(verdict: Verdict) -> Element:
+    """Why it may have done badly: suspicions, never a verdict."""
+    lines = [
+        element(
+            "li",
+            element("b", f"{cause.title} ({cause.sure}): "),
+            f"{cause.measured}; {cause.compared}; {cause.beside}. ",
+            element("b", "Next time: "),
+            cause.change,
+        )
+        for cause in verdict.causes
+    ]
+    unknown = ""
+    if verdict.unknown:
+        unknown = f"Not recorded, so not ruled out: {', '.join(verdict.unknown)}."
+    return element(
+        "section",
+        element("h2", "Why it may have failed"),
+        element("p", verdict.text),
+        element("ol", *lines) if lines else None,
+        element("p", unknown, class_="quiet") if unknown else None,
+    )

@@ -1,0 +1,350 @@
+"""One bench: its side section, every value with its limits and its past, and why it does what it
+does."""
+
+from math import isfinite, nan
+from typing import Final
+
+from config.recipes import PHASES
+from controller.decide.aims import BayAims
+from controller.draw.markup import Element, element
+from controller.page.hands import bay_hands, mist_hands
+from controller.page.measures import Measure, measure
+from controller.page.render import Asked, Sheet
+from controller.page.section import USUAL_MM, BaseProbe, Cut, section
+from controller.page.standing import call_card, calls, over_list
+from controller.page.trends import (
+    Past,
+    base_past,
+    deficit,
+    difference,
+    mat_past,
+    mist_past,
+    past,
+    span_of,
+    trend,
+)
+from controller.page.words import (
+    GAP,
+    age,
+    air_words,
+    base_words,
+    claims,
+    film_words,
+    lean_words,
+    mat_inferred,
+    measured,
+    mist_inferred,
+    moment_words,
+    number,
+    place_words,
+    top_words,
+    views_of,
+)
+from sensors.readings import ProbeView
+
+REASONS_SHOWN: Final = 8
+
+
+def bench_page(asked: Asked) -> Sheet:
+    """The page of /bench/NAME; 404 for a bench there is not."""
+    name = asked.path.rpartition("/")[2]
+    moment = asked.moment
+    plan = moment.site.benches.get(name)
+    if plan is None:
+        here = element("p", "There is no such bench. ", element("a", "All benches", href="/"))
+        return Sheet("No such bench", (here,), 404)
+    span = span_of(asked)
+    seen = past(asked, span)
+    own = [call for call in calls(moment) if call.place.partition(".")[0] == name]
+    shown = [call_card(call, asked) for call in own if call.calling and not call.over]
+    over = [call for call in own if call.over]
+    if not shown:
+        shown.append(element("p", "No alarm stands here.", class_="quiet"))
+    if over:
+        shown.append(element("p", "Came and went, not yet marked as seen:", class_="quiet"))
+        shown.append(over_list(over, asked))
+    inside = [
+        element("h1", plan.title or name),
+        element("div", *shown, id="call", data_live=""),
+        element("div", *_suffers(asked, name), id="suffers", data_live=""),
+        _span_choice(asked, span),
+    ]  # fmt: skip
+    for bay in plan.bays:
+        inside.append(_bay(asked, seen, name, bay))
+    inside.append(_air(asked, seen, name))
+    if plan.mister is not None:
+        inside.append(_mister(asked, seen, name))
+    inside.append(_probes(asked, name))
+    return Sheet(plan.title or name, tuple(inside))
+
+
+def _span_choice(asked: Asked, span: str) -> Element:
+    links = [
+        element("a", words, href=f"{asked.path}?span={key}",
+                aria_current="true" if key == span else None)
+        for key, words in (("24h", "last 24 hours"), ("7d", "last 7 days"))
+    ]  # fmt: skip
+    return element("p", "Beside each value: ", links[0], " ", links[1], class_="spans")
+
+
+def _suffers(asked: Asked, bench: str) -> list[Element]:
+    """Batches that this bench cannot please, and what would help them."""
+    found = [one for one in asked.moment.sharing.suffers if one.bench == bench]
+    return [element("p", f"{one.line}.", class_="asks") for one in found]
+
+
+# -- a bay ----------------------------------------------------------------------------------------
+
+
+def _bay(asked: Asked, over: Past, bench: str, bay: str) -> Element:
+    moment = asked.moment
+    aims = moment.aims.bays[(bench, bay)]
+    key = f"{bench}-{bay}"
+    title = place_words(f"{bench}.{bay}", moment.site)
+    many = len(moment.site.benches[bench].bays) > 1
+    return element(
+        "section",
+        element("h2", f"{title}: from the house down to the mat" if many
+                else "From the house down to the mat"),
+        element(
+            "div",
+            element(
+                "div",
+                element("div", _section(asked, bench, bay, aims), id=f"cut-{key}", data_live=""),
+                bay_hands(asked, bench, bay),
+                class_="side",
+            ),
+            element("div", *_values(asked, over, bench, bay, aims), class_="values"),
+            class_="halves",
+        ),
+        class_="bay",
+    )  # fmt: skip
+
+
+def _section(asked: Asked, bench: str, bay: str, aims: BayAims) -> Element:
+    moment = asked.moment
+    view = moment.snapshot.benches[bench]
+    seen = view.bays[bay]
+    plan = moment.site.benches[bench].bays[bay]
+    mist = moment.state.mist.get(bench)
+    mist_aims = moment.aims.mist[bench]
+    here = [b for b in moment.batches if (b.bench, b.bay) == (bench, bay)]
+    bases = [
+        BaseProbe(one.reading.probe, one.reading.value if one.reading.usable else nan,
+                  probe.height_mm or USUAL_MM)
+        for probe, one in zip(plan.probes, seen.probes, strict=True)
+        if probe.kind == "base_temperature"
+    ]  # fmt: skip
+    on = {order.relay: order.lease_s > 0 for order in moment.decision.orders}
+    wet = None
+    if mist is not None and mist_aims.leafy and mist_aims.relay:
+        wet = mist.film_kpa_min > 0.0
+    cut = Cut(
+        view.house_c,
+        view.top_c,
+        seen.base_c,
+        bases,
+        (aims.good_low_c, aims.good_high_c),
+        aims.target_c,
+        aims.top_hot_c,
+        wet,
+        any(PHASES.index(batch.phase) >= PHASES.index("root") for batch in here),
+        on.get(f"{bench}.{bay}.mat", False),
+        bool(here),
+    )
+    told = (
+        f"side section: house {measured(view.house_c, '°C')}, top {measured(view.top_c, '°C')}, "
+        f"base {measured(seen.base_c, '°C')}, base minus top "
+        f"{measured(seen.base_c - view.top_c, 'K', sign=True)}"
+    )
+    return section(cut, told)
+
+
+def _values(asked: Asked, over: Past, bench: str, bay: str, aims: BayAims) -> list[Element]:
+    moment = asked.moment
+    view = moment.snapshot.benches[bench]
+    seen = view.bays[bay]
+    base, top = base_past(over, bench, bay), over.read(bench, "air_temperature")
+    key = f"{bench}-{bay}"
+    lean_k = seen.base_c - view.top_c
+    apart = difference(base, top)
+    target = "no target while it rests" if aims.resting else (
+        f"target {number(aims.target_c)}{GAP}°C, from {aims.why}"
+    )  # fmt: skip
+    decided = {(one.bench, one.bay): one for one in moment.decision.bays}.get((bench, bay))
+    now_c = decided.target_c if decided is not None else nan
+    return [
+        measure(
+            Measure(
+                f"lean-{key}", "Base minus top", lean_k, "K",
+                lean_words(lean_k, aims.difference_c),
+                f"at least {aims.difference_c:g}{GAP}K wanted",
+                views_of(moment, bench, bay, "base_temperature"),
+                good=(aims.difference_c, 12.0), least=-2.0, most=12.0, signed=True,
+            ),
+            trend(asked, over, "base minus top", "K", {"base": ("base minus top", apart)},
+                  limits=(aims.difference_c,), low=0.0),
+        ),
+        measure(
+            Measure(
+                f"base-{key}", "Base, at cutting depth", seen.base_c, "°C",
+                base_words(seen.base_c, aims), f"{target}; {seen.usable} of {seen.fitted} probes",
+                views_of(moment, bench, bay, "base_temperature"),
+                good=(aims.good_low_c, aims.good_high_c), target=now_c,
+                limits=((aims.slow_below_c, "slow"), (aims.hot_above_c, "hot")),
+                least=8.0, most=32.0,
+            ),
+            trend(asked, over, "base", "°C", {"base": ("base", base)},
+                  good=(aims.good_low_c, aims.good_high_c), target=now_c,
+                  limits=(aims.slow_below_c, aims.hot_above_c)),
+        ),
+        _mat(asked, over, bench, bay),
+    ]  # fmt: skip
+
+
+def _mat(asked: Asked, over: Past, bench: str, bay: str) -> Element:
+    """The mat in three claims, its share of the time, and why."""
+    moment = asked.moment
+    told = moment.picture()["benches"][bench]["bays"][bay]
+    ordered, reported = claims(told["mat"])
+    duty = told["duty"]
+    mode = "" if told["mode"] == "normal" else f" [{told['mode']}]"
+    return measure(
+        Measure(
+            f"mat-{bench}-{bay}", "Mat", nan if duty is None else duty * 100.0, "% of the time",
+            f"{ordered}; {reported}; {mat_inferred(moment, (bench, bay))}",
+            f"{told['why']}{mode}", [], least=0.0, most=100.0, digits=0,
+        ),
+        trend(asked, over, "mat on", "%", {"mat": ("mat on", mat_past(over, bench, bay))},
+              low=0.0, high=100.0, decimals=0, stepped=True),
+        _reasons(asked, f"{bench}.{bay}"),
+    )  # fmt: skip
+
+
+def _reasons(asked: Asked, place: str) -> Element:
+    """The last decisions of a place with their reasons, newest first."""
+    moment = asked.moment
+    zone, now_s = moment.site.site.zone, moment.now.utc_s
+    rows = asked.store.kept(
+        ("reasons", place, int(now_s // 60)), 60.0, lambda r: r.reasons(place, REASONS_SHOWN)
+    )
+    if rows is None:
+        return element("p", "The record can't be read just now.", class_="quiet")
+    lines = [
+        element("li", element("time", moment_words(row.at_s, now_s, zone)), f" {row.text}",
+                "" if row.mode == "normal" else f" [{row.mode}]")
+        for row in reversed(rows)
+    ]  # fmt: skip
+    return element(
+        "details",
+        element("summary", "Why: its last decisions"),
+        element("ol", *lines, class_="reasons") if lines else element("p", "None on record yet."),
+    )
+
+
+# -- the air and the mister -----------------------------------------------------------------------
+
+
+def _air(asked: Asked, over: Past, bench: str) -> Element:
+    moment = asked.moment
+    view = moment.snapshot.benches[bench]
+    aims = moment.aims.mist[bench]
+    top, humid = over.read(bench, "air_temperature"), over.read(bench, "humidity")
+    top_views = views_of(moment, bench, None, "air_temperature")
+    outside = views_of(moment, bench, None, "house_temperature")
+    house = f"the house, outside the cover: {measured(view.house_c, '°C')}" if outside else ""
+    rows = [
+        measure(
+            Measure(
+                f"top-{bench}", "Top, at the leaves", view.top_c, "°C",
+                top_words(view.top_c, aims.top_hot_c), house, top_views,
+                good=None, limits=((aims.top_hot_c, "hot"),), least=0.0, most=32.0,
+            ),
+            trend(asked, over, "top and house", "°C",
+                  {"top": ("top", top), "house": ("house", over.read(bench, "house_temperature"))},
+                  limits=(aims.top_hot_c,)),
+        ),
+        measure(
+            Measure(
+                f"vpd-{bench}", "Dryness of the air (VPD)", view.vpd_kpa, "kPa",
+                air_words(view.vpd_kpa, aims),
+                f"{number(aims.vpd_low_kpa, 2)} to {number(aims.vpd_high_kpa, 2)}{GAP}kPa wanted "
+                f"now; humidity {measured(view.rh_pct, '%', 0)}",
+                views_of(moment, bench, None, "humidity"),
+                good=(aims.vpd_low_kpa, aims.vpd_high_kpa), least=0.0, most=1.6, digits=2,
+            ),
+            trend(asked, over, "VPD", "kPa", {"vpd": ("VPD", deficit(top, humid))},
+                  good=(aims.vpd_low_kpa, aims.vpd_high_kpa), low=0.0, decimals=2),
+        ),
+    ]  # fmt: skip
+    return element("section", element("h2", "The air over the cuttings"),
+                   element("div", *rows, class_="values wide"))  # fmt: skip
+
+
+def _mister(asked: Asked, over: Past, bench: str) -> Element:
+    moment = asked.moment
+    told = moment.picture()["benches"][bench]["mister"]
+    aims = moment.aims.mist[bench]
+    held = moment.state.mist.get(bench)
+    ordered, reported = claims(told)
+    dose = told["dose_kpa_min"]
+    dry = nan if told["dryness_kpa_min"] is None else told["dryness_kpa_min"]
+    last = "no burst yet"
+    if held is not None and isfinite(held.last_burst_s):
+        ago = age(moment.now.mono_s - held.last_burst_s)
+        last = f"last burst {held.last_burst_len_s:g}{GAP}s, {ago} ago"
+    film = "" if held is None else f"; {film_words(held.film_kpa_min, aims.leafy)}"
+    mode = "" if told["mode"] == "normal" else f" [{told['mode']}]"
+    row = measure(
+        Measure(
+            f"mist-{bench}", "Dryness summed since the last burst", dry, "kPa min",
+            f"{ordered}; {reported}; {mist_inferred(moment, bench)}",
+            f"{told['why']}{mode}; {last}{film}",
+            [], limits=() if dose is None else ((dose, "burst"),), least=0.0,
+            most=max(20.0, 1.5 * (dose or 0.0)), digits=1,
+        ),
+        trend(asked, over, "mister on", "%", {"film": ("mister on", mist_past(over, bench))},
+              low=0.0, high=2.0, decimals=1, stepped=True),
+        _reasons(asked, f"{bench}.mister"),
+    )  # fmt: skip
+    return element(
+        "section",
+        element("h2", "Mist"),
+        element("div", row, mist_hands(asked, bench), class_="values"),
+    )
+
+
+# -- probes ---------------------------------------------------------------------------------------
+
+
+def _probes(asked: Asked, bench: str) -> Element:
+    """Every probe by itself, as it is."""
+    view = asked.moment.snapshot.benches[bench]
+    rows = [_probe(one) for bay in view.bays.values() for one in bay.probes]
+    rows += [_probe(one) for one in view.air]
+    head = element(
+        "tr", *(element("th", words, scope="col") for words in ("probe", "reads", "how old", ""))
+    )
+    table = element("table", element("thead", head), element("tbody", *rows))
+    return element(
+        "section",
+        element("details", element("summary", "Every probe by itself"), table, class_="probes"),
+        id=f"probes-{bench}",
+    )
+
+
+def _probe(view: ProbeView) -> Element:
+    reading = view.reading
+    unit = reading.unit.replace("degC", "°C")
+    digits = 0 if reading.unit in ("%", "W/m2") else 1
+    if reading.usable:
+        value: Element | str = measured(reading.value, unit, digits)
+    elif isfinite(reading.raw):
+        value = element("span", element("s", measured(reading.raw, unit, digits)), " stale"
+                        if reading.flag.name == "MISSING" else " not believed")  # fmt: skip
+    else:
+        value = "no reading"
+    refused = f"{view.rejected} refused" if view.rejected else ""
+    words = "; ".join(part for part in (reading.why, refused) if part)
+    return element("tr", element("td", reading.probe), element("td", value),
+                   element("td", age(view.age_s)), element("td", words))  # fmt: skip

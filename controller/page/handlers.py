@@ -1,0 +1,236 @@
+"""Requests and answers: every one goes by the gate first, and none says more than it must."""
+
+import logging
+import secrets
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import Any, Final
+
+from tornado.web import Finish, RequestHandler
+
+from controller.page.desk import Desk
+from controller.page.files import FILES
+from controller.page.gate import HEADERS, Gate
+from controller.page.moment import Board
+from controller.page.pages import Page, find_page
+from controller.page.render import Made, Renderer
+from controller.page.shell import door_page, plain_page
+from controller.page.tokens import Holder
+
+log = logging.getLogger(__name__)
+
+COOKIE: Final = "warmfoot"
+KEEP_DAYS: Final = 90
+QUERY_MOST: Final = 200
+
+
+@dataclass
+class Door:
+    """What all handlers share. said: last answers to acts, by a random name, to be shown once."""
+
+    gate: Gate
+    renderer: Renderer
+    board: Board
+    desk: Desk
+    pages: tuple[Page, ...]
+    clock: Callable[[], float]
+    closing: bool = False
+    streams: int = 0
+    said: dict[str, str] = field(default_factory=dict)
+
+    def keep_answer(self, text: str) -> str:
+        """Keep an answer for the page that is shown next; gives its name."""
+        name = secrets.token_urlsafe(9)
+        self.said[name] = text
+        while len(self.said) > 64:
+            del self.said[next(iter(self.said))]
+        return name
+
+
+class Base(RequestHandler):
+    """The gate, the headers and the errors of every answer."""
+
+    door: Door
+
+    def initialize(self, door: Door | None = None) -> None:
+        self.door = door or self.application.settings["door"]
+
+    def set_default_headers(self) -> None:
+        self.clear_header("Server")
+        for name, value in HEADERS.items():
+            self.set_header(name, value)
+
+    def prepare(self) -> None:
+        gate = self.door.gate
+        if not gate.knows_host(self.request.headers.get("Host", "")):
+            self.refuse(421, "This name does not lead here. Open the page by the address that "
+                             "Warmfoot said at its start.")  # fmt: skip
+        if not gate.rate.allows(self.remote, self.door.clock()):
+            self.set_header("Retry-After", "5")
+            self.refuse(429, "Too many requests from this address; wait a few seconds.")
+        if self.request.method not in ("GET", "HEAD") and not gate.same_site(self.request.headers):
+            self.refuse(403, "This was not asked for by a form of this page. Nothing was changed.")
+
+    @property
+    def remote(self) -> str:
+        return str(self.request.remote_ip)
+
+    def refuse(self, status: int, text: str) -> None:
+        """Answer in a few plain words and go no further."""
+        self.set_status(status)
+        self.finish(plain_page(text))
+        raise Finish
+
+    def current(self) -> Holder | None:
+        """Whoever asks, None for nobody known."""
+        name = f"__Host-{COOKIE}" if self.door.gate.secure else COOKIE
+        return self.door.gate.holder(self.get_cookie(name) or "")
+
+    def query(self) -> dict[str, str]:
+        """The last value of each argument of the address, of reasonable length."""
+        found = self.request.query_arguments.items()
+        return {
+            key: values[-1].decode("utf-8", "replace")
+            for key, values in found
+            if len(key) <= 20 and len(values[-1]) <= QUERY_MOST
+        }
+
+    def write_error(self, status_code: int, **more: Any) -> None:
+        """The fault to the log under a short name, and only the name to whoever asked."""
+        error = more.get("exc_info", (None, None, None))[1]
+        if status_code < 500:
+            words = {404: "There is no such page.", 405: "That can't be done here."}
+            text = words.get(status_code, "That could not be read. Nothing was changed.")
+        else:
+            name = secrets.token_hex(4)
+            log.error("page fault %s: %s", name, type(error).__name__, exc_info=error)
+            text = (
+                f"A fault in the page ({name}); heat and mist go on. "
+                "The program's own log says more under that name."
+            )
+        self.finish(plain_page(text))
+
+    def log_exception(self, *_: Any) -> None:
+        """`write_error` has said it, without the address asked for."""
+
+    async def made(self, page: Page, path: str, query: Mapping[str, str], holder: Holder) -> Made:
+        """The page made for this holder; 503 before the loop's first tick."""
+        found = await self.door.renderer.make(
+            page.maker,
+            path,
+            query,
+            holder,
+            self.door.gate.form_token(holder),
+            slow=page.slow,
+            now_s=self.door.clock(),
+        )
+        if found is None:
+            self.set_header("Retry-After", "2")
+            self.refuse(503, "Warmfoot is starting; try again in a moment.")
+        assert found is not None
+        return found
+
+
+class Nothing(Base):
+    """For addresses without a page."""
+
+    def get(self, *_: str) -> None:
+        self.refuse(404, "There is no such page.")
+
+    post = get
+
+
+class Show(Base):
+    """Every page that is looked at."""
+
+    async def get(self) -> None:
+        holder = self.current()
+        if holder is None:
+            self.redirect("/in", status=303)
+            return
+        page = find_page(self.door.pages, self.request.path)
+        if page is None:
+            self.refuse(404, "There is no such page.")
+            return
+        query = self.query()
+        said = self.door.said.get(query.pop("said", ""), "")
+        if said:
+            query["said_text"] = said
+        else:
+            query.pop("said_text", None)
+        made = await self.made(page, self.request.path, query, holder)
+        self.set_status(made.status)
+        self.set_header("Content-Type", "text/html; charset=utf-8")
+        self.set_header("Vary", "Accept-Encoding")
+        if "gzip" in self.request.headers.get("Accept-Encoding", ""):
+            self.set_header("Content-Encoding", "gzip")
+            self.finish(made.packed)
+        else:
+            self.finish(made.plain)
+
+
+class File(Base):
+    """Style and script: named after what is in them, so a browser may keep them."""
+
+    def get(self, name: str) -> None:
+        found = FILES.by_name.get(name)
+        if found is None:
+            self.refuse(404, "There is no such page.")
+            return
+        self.set_header("Content-Type", found.kind)
+        self.set_header("Cache-Control", "public, max-age=31536000, immutable")
+        self.set_header("Vary", "Accept-Encoding")
+        if "gzip" in self.request.headers.get("Accept-Encoding", ""):
+            self.set_header("Content-Encoding", "gzip")
+            self.finish(found.packed)
+        else:
+            self.finish(found.plain)
+
+
+class Enter(Base):
+    """A token is shown at the door once and kept by the browser."""
+
+    def get(self) -> None:
+        if self.current() is not None:
+            self.redirect("/", status=303)
+            return
+        self.finish(door_page(""))
+
+    def post(self) -> None:
+        gate, now_s = self.door.gate, self.door.clock()
+        if not gate.tries.may_try(self.remote, now_s):
+            wait_s = max(1.0, gate.tries.wait_s(self.remote, now_s))
+            self.set_status(429)
+            self.set_header("Retry-After", f"{wait_s:.0f}")
+            self.finish(door_page(f"Too many wrong tokens. Wait {wait_s:.0f} s, then try again."))
+            return
+        token = self.get_body_argument("token", "").strip()
+        if gate.holder(token) is None:
+            gate.tries.failed(self.remote, now_s)
+            log.warning("a wrong token was shown at the page's door from %s", self.remote)
+            self.set_status(403)
+            self.finish(door_page("That token is not known here. `warmfoot token new` makes one."))
+            return
+        gate.tries.passed(self.remote)
+        self._keep(token)
+        self.redirect("/", status=303)
+
+    def _keep(self, token: str) -> None:
+        secure = self.door.gate.secure
+        self.set_cookie(
+            f"__Host-{COOKIE}" if secure else COOKIE,
+            token,
+            expires_days=KEEP_DAYS,
+            path="/",
+            httponly=True,
+            samesite="Strict",
+            secure=secure,
+        )
+
+
+class Leave(Base):
+    """Forget the token in this browser."""
+
+    def post(self) -> None:
+        self.clear_cookie(f"__Host-{COOKIE}" if self.door.gate.secure else COOKIE)
+        self.redirect("/in", status=303)

@@ -1,0 +1,17 @@
+"""Which address is answered by what."""
+
+from typing import Final
+
+from controller.page.acts import Do
+from controller.page.handlers import Enter, File, Leave, Show
+from controller.page.stream import Parts, Stream
+
+ROUTES: Final = [
+    (r"/file/([a-z0-9.]{1,40})", File),
+    (r"/in", Enter),
+    (r"/out", Leave),
+    (r"/act", Do),
+    (r"/live", Stream),
+    (r"/parts", Parts),
+    (r"/(?:|[a-z0-9_./-]{1,120})", Show),
+]

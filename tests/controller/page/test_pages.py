@@ -1,0 +1,129 @@
+"""What the pages say: the bench as it is, how old it is, and nothing that is not known."""
+
+import json
+import re
+import time
+
+import pytest
+
+from controller.page.words import age, claims, measured, number
+from simulator.faults import make_fault
+
+
+@pytest.fixture(scope="module")
+def kept(make_page):
+    return make_page(days=1.2)
+
+
+@pytest.mark.parametrize("path", ["/", "/bench/north", "/bench/north?span=7d", "/alarms",
+                                  "/alarms?days=30", "/batches", "/batch/1"])  # fmt: skip
+def test_every_page_is_whole_without_a_script(kept, path):
+    answer = kept.browser.ask(path)
+    assert answer.status == 200
+    assert "Alder Lane Nursery" in answer.text
+    assert "not a safety device" in answer.text
+    assert re.search(r"As of <b>\w+ \d+ Mar \d\d:\d\d</b> GMT", answer.text)
+    assert '<noscript><meta http-equiv="refresh"' in answer.text
+    assert "nan" not in re.sub(r"<[^>]+>", " ", answer.text).lower().split()
+
+
+def test_bench_page_tells_the_three_claims_apart(kept):
+    text = kept.browser.ask("/bench/north").text
+    assert re.search(r"ordered (on|off); the board reports (on|off), \d+\ss ago", text)
+    assert "inferred" in text
+    assert "base minus top" in text.lower()
+
+
+def test_page_is_light_and_made_quickly(kept):
+    kept.browser.ask("/bench/north")
+    answer = kept.browser.ask("/bench/north", headers={"Accept-Encoding": "gzip"})
+    assert answer.headers["content-encoding"] == "gzip"
+    assert int(answer.headers["content-length"]) < 150_000
+
+
+@pytest.mark.parametrize("path", ["/bench/south", "/batch/99", "/nothing", "/bench", "/batch/x"])
+def test_what_there_is_not_is_said_with_a_way_back(kept, path):
+    answer = kept.browser.ask(path)
+    assert answer.status == 404
+    assert 'href="/' in answer.text
+
+
+def test_parts_are_those_of_the_page(kept):
+    page = kept.browser.ask("/bench/north").text
+    data = json.loads(kept.browser.ask("/parts?at=/bench/north").text)
+    ids = set(re.findall(r'id="([^"]+)" data-live', page))
+    assert ids == set(data["parts"])
+    assert {"age", "count", "call"} <= ids
+
+
+def test_live_events_carry_what_changed_and_nothing_else(kept):
+    import http.client
+
+    connection = http.client.HTTPConnection("127.0.0.1", kept.browser.port, timeout=15)
+    connection.request("GET", "/live?at=/", headers={"Host": f"127.0.0.1:{kept.browser.port}"})
+    answer = connection.getresponse()
+    assert answer.getheader("content-type") == "text/event-stream"
+    events = []
+    began_s = time.monotonic()
+    while len(events) < 3 and time.monotonic() - began_s < 15:
+        line = answer.fp.readline().decode()
+        if line.startswith("data: {"):
+            events.append(json.loads(line[6:]))
+    connection.close()
+    assert "age" in events[0]
+    assert "call" in events[0]
+    assert "age" in events[1], "a day takes a minute here, so the time has moved"
+    assert len(events[1]) < len(events[0])
+
+
+def test_lost_probes_are_no_reading_and_never_a_number(make_page, eventually):
+    kept = make_page(days=0.2)
+    rehearsal = kept.live.rehearsal
+    before = kept.browser.ask("/bench/north").text
+    assert "no reading" not in before
+    rehearsal.rig.strike(
+        tuple(
+            make_fault("probe_silent", 1, 1.0, target=name)
+            for name in ("north.left.base1", "north.left.base2")
+        )
+    )
+    eventually(lambda: "stale" in kept.browser.ask("/bench/north").text, 20)
+    text = kept.browser.ask("/bench/north").text
+    assert re.search(r'<s class="number old">[^<]+</s><span class="quiet"> stale, ', text)
+    assert "no reading" in kept.browser.ask("/").text
+
+
+@pytest.mark.parametrize(
+    ("value", "digits", "text"),
+    [(-0.04, 1, "0.0"), (-0.06, 1, "−0.1"), (20.04, 1, "20.0"), (0.456, 2, "0.46")],
+)
+def test_numbers_have_a_real_minus_and_no_minus_zero(value, digits, text):
+    assert number(value, digits) == text
+
+
+def test_what_is_not_known_is_never_a_number():
+    for value in (None, float("nan"), float("inf")):
+        assert measured(value, "°C") == "no reading"
+
+
+@pytest.mark.parametrize(
+    ("seconds", "text"),
+    [(0.0, "0 s"), (119.0, "119 s"), (120.0, "2 min"), (7200.0, "2 h"), (172800.0, "2 d"),
+     (float("inf"), "never")],
+)  # fmt: skip
+def test_ages_are_in_the_largest_unit_that_suits(seconds, text):
+    assert age(seconds).replace("\u00a0", " ") == text
+
+
+def test_a_relay_that_reports_nothing_is_not_said_to_be_off():
+    told = claims({"ordered": "on", "reported": "not reported", "reported_age_s": None})
+    assert told == ("ordered on", "the board reports nothing")
+
+
+def test_putting_a_moment_down_is_one_reference_and_no_copy(kept):
+    """The loop's part is an assignment; what is made of it is the page's own business."""
+    controller = kept.live.rehearsal.controller
+    kept.live.board.put(controller, kept.live.rehearsal.clock.now())
+    moment = kept.live.board.latest
+    assert moment.site is controller.site
+    assert moment.aims is controller.aims
