@@ -47,7 +47,7 @@ def notes(book: HistoryBook, zone: ZoneInfo) -> list[Note]:
         name = f"batch {number} {batch.plant}"
         one = book.get(number)
         step = proposed(batch, one.recipe, book.entries(number), book.now_s)
-        if step is not None:
+        if step is not None and step.kind != "wait":
             text = f"{step.why}{_advice(number, step.kind, step.phase)}"
             found.append(Note(number, name, place, step.kind, step.phase, step.since_s, text))
         tests = due_tests(one, book.now_s, book.now_s)

@@ -1,6 +1,7 @@
 """batch move, split, merge and wean: trays that change place, batches that change step."""
 
 from datetime import datetime
+from zoneinfo import ZoneInfo
 
 import click
 
@@ -19,6 +20,7 @@ from controller.cli.common import (
     give_json,
     journal_option,
     json_option,
+    local,
     reader_for,
 )
 from controller.cli.compared import time_of
@@ -126,7 +128,7 @@ def wean(
     with reader:
         found = [one for one in reader.batches() if one.number == number]
         if found:
-            phase = phase or _next(reader, found[0], back)
+            phase = phase or _next(reader, found[0], back, site.site.zone)
     entry = acts.wean(number, phase or "", at_s=when(at, site), note=note)
     if as_json:
         give_json(entry._asdict())
@@ -134,7 +136,7 @@ def wean(
     click.echo(f"batch {number} is in {phase} now: {PHASE_WORDS.get(phase or '', '')}")
 
 
-def _next(reader: Reader, held: Batch, back: bool) -> str:
+def _next(reader: Reader, held: Batch, back: bool, zone: ZoneInfo) -> str:
     """The phase proposed, or the one before. Raises Refused where there is none."""
     recipe = thaw(held.recipe_json)
     names = [one.name for one in recipe.phases]
@@ -148,6 +150,11 @@ def _next(reader: Reader, held: Batch, back: bool) -> str:
         raise Refused(
             f"batch {held.number} is in {held.phase}, and nothing entered leads on from there yet; "
             f"test it, or name the step: --to {' | '.join(names)}"
+        )
+    if step.kind == "wait":
+        raise Refused(
+            f"{step.why}, but each step wants its time: {step.phase} is proposed from "
+            f"{local(step.since_s, zone)} on; to take it now: --to {step.phase}"
         )
     if step.kind == "wilt_test":
         raise Refused(

@@ -227,7 +227,8 @@ def _of_mist(on_bench: list[tuple[str, Lot]], bench: str, plan: Bench) -> list[S
         if lead.phase.name == KEPT_WET and lot.phase.name != KEPT_WET:
             harm = "should dry between bursts by now: watch its leaves for mould"
         elif often >= TIMES_MOST:
-            harm = f"is misted {often:.0f} times as often as its step wants: it hardens late"
+            harm = f"is misted {often:.0f} times as often as it wants: "
+            harm += "it hardens late" if lot.phase.name in WEANING else "it stands too wet"
         else:
             continue
         found.append(

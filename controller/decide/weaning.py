@@ -31,9 +31,9 @@ BACK_DAYS: Final = 2.0
 class Step(NamedTuple):
     """What is proposed. phase: the step to take, "" for none.
 
-    kind: "forward"; "back"; "wilt_test", to hold the mist for an hour at midday and look; "care",
-    for leaves that flag in the first phase.  why: in a grower's words.  since_s: UTC s from which
-    it holds.
+    kind: "forward"; "back"; "wilt_test", to hold the mist for an hour at midday and look; "wait",
+    for a step that is earned but too early; "care", for leaves that flag in the first phase.
+    why: in a grower's words.  since_s: UTC s from which it holds.
     """
 
     kind: str
@@ -72,7 +72,7 @@ def proposed(batch: Batch, recipe: Recipe, entries: Sequence[Entry], now_s: floa
     if went_back:
         from_s = max(from_s, since_s + BACK_DAYS * DAY_S)
     if from_s > now_s:
-        return None
+        return Step("wait", names[place + 1], why, from_s)
     sure = names[place + 1] == "wean_late" or (weaning and went_back)
     if recipe.leafy and sure and last is None:
         hold = "hold the mist for an hour at midday and see whether leaves stand"

@@ -195,9 +195,13 @@ def test_a_batch_is_weaned_on_what_was_found_and_back_when_leaves_flag(ask: Ask)
     ask("batch", "enter", "1", "looked", "wilted=yes")
     assert "leaves flag, and a step back" in ask("batch", "show", "1").output
     assert ask("batch", "wean", "1", "--back").output.startswith("batch 1 is in stick now")
-    assert (
-        json.loads(ask("batch", "wean", "1", "--to", "wean", "--json").output)["kind"] == "weaned"
-    )
+    ask("batch", "wean", "1", "--to", "root")
+    ask("batch", "enter", "1", "tested", "tested=10", "rooted=7", "wilted=no")
+    early = ask("batch", "wean", "1")
+    assert early.exit_code == 5
+    assert "7 of 10 had roots, but each step wants its time: wean is proposed from" in early.output
+    stepped = json.loads(ask("batch", "wean", "1", "--to", "wean", "--json").output)
+    assert stepped["values"] == {"phase": "wean"}
     wrong = ask("batch", "wean", "1", "--to", "weaning")
     assert (wrong.exit_code, "did you mean wean" in wrong.output) == (5, True)
     assert ask("batch", "wean", "1", "--to", "root", "--back").exit_code == 5

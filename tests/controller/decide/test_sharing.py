@@ -92,7 +92,7 @@ def test_a_callused_batch_kept_wet_by_a_new_one_is_told_in_whichever_bay():
 
 def test_one_that_is_weaned_under_another_that_roots_is_told():
     (said,) = lines(batch(1, "wean", "north.right"), batch(2, "callus"))
-    assert "batch 1 Fuchsia is misted 7 times as often as its step wants: it hardens late" in said
+    assert "batch 1 Fuchsia is misted 7 times as often as it wants: it hardens late" in said
 
 
 def test_it_is_moved_under_another_mister_where_there_is_one():
