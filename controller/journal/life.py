@@ -92,6 +92,7 @@ class _Count:
             elif entry.kind == EntryKind.MERGED and "from" in entry.values:
                 self._there -= standing.number_of(entry.values, "count")
         self._lost = self._potted = self._saleable = 0
+        self._kept = 0  # alive at closing: what is dated later can't take from them
 
     @property
     def _left(self) -> int:
@@ -106,7 +107,12 @@ class _Count:
         if entry.kind == EntryKind.LOST:
             one_of("cause of loss", values.get("cause", "unknown"), standing.LOST_CAUSES)
             self._lost += _needed(values, "lost")
-            _fits("lost", self._lost, self._there, f"there were in batch {self._number}")
+            of = f"there were in batch {self._number}"
+            if self._kept:
+                of += (
+                    f" beside the {self._kept} alive at closing; date the closing after the losses"
+                )
+            _fits("lost", self._lost, self._there - self._kept, of)
         elif entry.kind == EntryKind.TESTED:
             tested = _needed(values, "tested")
             _fits("tested", tested, self._left, self._of())
@@ -122,9 +128,11 @@ class _Count:
             given = {key: standing.number_of(values, key) for key in _NUMBERS[EntryKind.CLOSED]}
             _fits("rooted, callused and lost", sum(given.values()), self._left, self._of())
             self._lost += sum(given[key] for key in given if key.startswith("lost_"))
+            self._kept = given["rooted"] + given["callused"]
         elif entry.kind == EntryKind.MOVED and "split_to" in values:
             self._there -= standing.number_of(values, "count")
-            _fits("lost", self._lost, self._there, f"that were kept in batch {self._number}")
+            of = f"that were kept in batch {self._number}"
+            _fits("lost", self._lost, self._there - self._kept, of)
         elif entry.kind == EntryKind.MERGED:
             self._merge(values)
 

@@ -132,3 +132,15 @@ def test_no_order_of_entries_makes_or_loses_a_cutting(
             entries = journal.query("SELECT * FROM entry")
             assert entries[: len(before[1])] == before[1]
         check(book, stuck)
+
+
+def test_a_closing_dated_before_losses_leaves_the_living_alive(
+    fresh: Callable[[], BatchBook], t0: int
+) -> None:
+    book = fresh()
+    batch = book.open_batches()[-1].number
+    book.enter(batch, "lost", {"lost": str(STUCK - 5), "cause": "dried"}, t0 + 20.0 * DAY, "Ann")
+    with pytest.raises(BatchError, match="beside the 6 alive at closing; date the closing after"):
+        book.close(batch, t0 + 10.0 * DAY, rooted=6, by="Ann")
+    book.close(batch, t0 + 10.0 * DAY, rooted=5, by="Ann")
+    check(book, STUCK * len(book.all_batches()))
