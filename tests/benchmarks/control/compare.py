@@ -214,12 +214,18 @@ def main(given: Sequence[str] | None = None) -> list[Result]:
         for weather in asked.weathers
     ]
     with ProcessPoolExecutor(asked.jobs) as pool:
-        results = []
-        for result in pool.map(trial, cases):
-            results.append(result)
-            done = f"{len(results)} of {len(cases)}: {result.case.bench}, {result.case.weather}"
+        results, lost = [], []
+        for case, future in [(case, pool.submit(trial, case)) for case in cases]:
+            name = f"{case.bench}, {case.weather}"
+            try:
+                results.append(future.result())
+            except Exception as problem:  # one case lost must not take hours of others with it
+                lost.append(f"{name}: {problem!r}")
+            done = f"{len(results) + len(lost)} of {len(cases)}: {name}"
             print(done, file=sys.stderr, flush=True)
         print(LEGEND)
+        if lost:
+            print("\n" + "\n".join(["== NOT MEASURED ==", *lost]))
         for bench in asked.benches:
             print("\n" + bench_table(bench, [r for r in results if r.case.bench == bench]))
         print("\n" + trust(results))
