@@ -24,6 +24,11 @@ from sensors.readings import BayView
 
 TRIP_AFTER_S: Final = 60.0
 RESET_BELOW_TRIP_K: Final = 2.0
+SUN_OFF_S: Final = 2 * 3600.0
+"""A mat off for so long and its delay besides has no part in a base that reaches its trip ..."""
+SUN_TOP_K: Final = 1.0
+"""... if the top is as warm too: a mat heats the base above the top. Both this program's own
+estimate."""
 RISE_DUE_S: Final = 6 * 3600.0
 RISE_DUE_K: Final = 1.0
 REST_S: Final = 3600.0
@@ -58,12 +63,15 @@ def over_bay(
     """Whether the bay's mat is barred from heating at this instant, and why."""
     hottest_c = view.hottest_c
     trip_c = min(aims.trip_c, BASE_TRIP_C)
-    if hottest_c >= trip_c or state.trip_since_s != inf:
-        state = _timed_trip(state, hottest_c, trip_c, mono_s)
+    if hottest_c >= trip_c or state.trip_since_s != inf or state.sunned:
+        sun = _by_sun(aims, state, hottest_c - top_c, alarms, mono_s)
+        state = _timed_trip(state, hottest_c, trip_c, sun, mono_s)
     if state.hold and not 0.0 <= state.hold_until_s - mono_s <= HOLD_LONGEST_S:
         state = changed(state, {"hold": "", "hold_until_s": -inf})
     if state.tripped:
         return Verdict(state, Reason("tripped", (round(trip_c, 1),)))
+    if state.sunned:
+        return Verdict(state, Reason("sunned", (round(trip_c, 1),)))
     if hottest_c >= min(aims.ceiling_c, BASE_CEILING_C):
         return Verdict(state, Reason("ceiling", (round(hottest_c, 1), round(aims.ceiling_c, 1))))
     if alarms:
@@ -87,17 +95,44 @@ def stands(alarm: AlarmState) -> bool:
     return alarm.under in _STANDING or alarm.state in _STANDING
 
 
-def _timed_trip(state: BayState, hottest_c: float, trip_c: float, mono_s: float) -> BayState:
-    """Latch after TRIP_AFTER_S above the trip. An unknown base neither adds nor takes away."""
+def _by_sun(
+    aims: BayAims,
+    state: BayState,
+    lift_k: float,
+    alarms: dict[tuple[str, str], AlarmState],
+    mono_s: float,
+) -> bool:
+    """Whether heat from above, and not the mat, has the base this hot. In doubt it was the mat."""
+    off_s = 0.0 if state.on else mono_s - state.since_s
+    delay_s = aims.delay_s if isnan(state.delay_s) else state.delay_s
+    stuck = alarms.get(("mat_stuck_on", aims.place))
+    return (
+        isfinite(off_s)
+        and off_s >= SUN_OFF_S + delay_s
+        and lift_k <= SUN_TOP_K
+        and (stuck is None or not stands(stuck))
+    )
+
+
+def _timed_trip(
+    state: BayState, hottest_c: float, trip_c: float, sun: bool, mono_s: float
+) -> BayState:
+    """Latch after TRIP_AFTER_S above the trip. An unknown base neither adds nor takes away.
+
+    sun: the mat has no part in it. Then heat only stays off until the base is well below the trip
+    again, whatever the evening brings: a latch would leave the next night without heat.
+    """
     if isnan(hottest_c):
         return state
     if hottest_c < trip_c:
-        return changed(state, {"trip_since_s": inf})
+        cool = hottest_c <= trip_c - RESET_BELOW_TRIP_K
+        return changed(state, {"trip_since_s": inf, "sunned": state.sunned and not cool})
     if state.trip_since_s == inf or state.trip_since_s > mono_s:
         return changed(state, {"trip_since_s": mono_s})
-    if mono_s - state.trip_since_s >= TRIP_AFTER_S and not state.tripped:
-        return changed(state, {"tripped": True, "hold": "", "hold_until_s": -inf})
-    return state
+    if mono_s - state.trip_since_s < TRIP_AFTER_S or state.tripped or state.sunned:
+        return state
+    caught = "sunned" if sun else "tripped"
+    return changed(state, {caught: True, "hold": "", "hold_until_s": -inf})
 
 
 def _long_heating(state: BayState, base_c: float, top_c: float, mono_s: float) -> Verdict:

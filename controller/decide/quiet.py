@@ -151,6 +151,7 @@ def _bay_is_calm(
         or times_usual > limits.mat_weak
         or stuck > 0.0
         or held.tripped
+        or held.sunned
         or held.hold
         or (report is not None and report[0] is not held.on)
     )

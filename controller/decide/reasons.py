@@ -28,6 +28,7 @@ HEAT_REASONS: Final[dict[str, str]] = {
     "hold_on": "heat held on by hand; the hard limits still hold",
     "ceiling": "base {0} °C is at the ceiling of {1} °C: heat off at once",
     "tripped": "heat tripped: the base stood at {0} °C or more; find the cause, then reset",
+    "sunned": "sun has the base at {0} °C or more: heat off until it has cooled; shade the bay",
     "base_overheat": "heat off while the overheating alarm stands; find the cause, then reset",
     "no_rise": "heated in full for {0} h and the base has not risen: heat rests for an hour; look "
     "whether the probe is in the compost and the mat is warm",
@@ -39,7 +40,7 @@ GUARD_REASONS: Final[dict[str, str]] = {
     "mist_fault": "mist off: a fault in the program ({0}); please report it",
 }
 GUARD_CODES: Final = frozenset(
-    ("hold_off", "hold_on", "ceiling", "tripped", "base_overheat", "no_rise", "fault")
+    ("hold_off", "hold_on", "ceiling", "tripped", "sunned", "base_overheat", "no_rise", "fault")
 )
 """Reasons of heat that do not come from the loop; when they end the loop takes over at once."""
 REASONS: Final[dict[str, str]] = {**HEAT_REASONS, **MIST_REASONS, **GUARD_REASONS}

@@ -79,6 +79,7 @@ class BayState:
     full_since_s: when duty last rose to the limit (or the base by 1 K), inf while it is not at it.
     full_base_c: base then.  lost_since_s: since when no base probe is usable, else inf.
     trip_since_s: since when the base stands above the trip, else inf.  tripped: latched.
+    sunned: the sun has it so hot.
     rest_until_s: end of a rest after long heating without a rise.
     hold: "", "off", "on" by hand; hold_until_s.  on_24h_s, seen_24h_s: seconds on, and seen at
     all, of about the last day; duty_day: their ratio.  usable: base probes in the last mean.
@@ -105,6 +106,7 @@ class BayState:
     lost_since_s: float = inf
     trip_since_s: float = inf
     tripped: bool = False
+    sunned: bool = False
     rest_until_s: float = -inf
     hold: str = ""
     hold_until_s: float = -inf

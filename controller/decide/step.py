@@ -274,6 +274,7 @@ def _is_calm(plan: BayPlan, held: BayState, hottest_c: float, state: State, mono
         or held.duty >= FULL_DUTY
         or held.hold
         or held.tripped
+        or held.sunned
         or held.trip_since_s != inf
         or held.full_since_s != inf
         or mono_s < held.rest_until_s

@@ -29,7 +29,8 @@ from sensors.readings import (
 )
 
 BAY_ALARMS: Final = (
-    "base_cold", "base_very_cold", "base_hot", "base_overheat", "cold_base_hot_top",
+    "base_cold", "base_very_cold", "base_hot", "base_overheat", "base_sun_hot",
+    "cold_base_hot_top",
     "probes_disagree", "mat_dead", "mat_at_limit", "mat_weak", "mat_stuck_on",
     "relay_disagrees", "hold_left_on", "cutout_missing", "lease_missing",
 )  # fmt: skip
@@ -110,6 +111,7 @@ def bay_excess(
         very_cold_c - base_c,
         base_c - plan.hot_c,
         overheat,
+        1.0 if held.sunned else -1.0,
         _cold_under_hot(base_c, top_c, aims.slow_below_c, limits.cold_base_hot_top),
         max(view.spread_k - limits.probes_disagree - slow[9], slow[10]),
         slow[5],

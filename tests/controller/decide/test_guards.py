@@ -60,6 +60,63 @@ def test_short_peak_does_not_trip(rig):
     assert not rig.bay.tripped
 
 
+def shown(rig, alarm):
+    held = rig.state.alarms.get((alarm, "north.left"))
+    return "NORM" if held is None else held.state
+
+
+def sunny_noon(rig, top_c, off_h=4.0):
+    """Heated, then off for hours, then over the trip."""
+    rig.hold(600, 15.0, 10.0)
+    assert rig.bay.on
+    rig.hold(off_h * 3600, 24.0, top_c)
+    assert not rig.bay.on
+    rig.hold(120, 30.5, top_c)
+
+
+def test_sun_that_lifts_the_base_over_the_trip_leaves_no_latch(make_rig):
+    rig = make_rig(tick_s=30.0)
+    sunny_noon(rig, 33.0)
+    assert not rig.bay.tripped
+    assert shown(rig, "base_sun_hot") == "UNACK"
+    assert shown(rig, "base_overheat") == "NORM"
+    decision = rig.hold(1800, 30.5, 22.0)  # the top cools first
+    assert decision.bays[0].reason.code == "sunned"
+    held = rig.tick(30.0, 22.0, acts=hold_on(600.0))
+    assert held.orders[0].lease_s == 0.0
+    rig.hold(600, 29.0, 20.0)
+    rig.hold(600, 30.5, 20.0)  # once more, before it was well below
+    assert not rig.bay.tripped
+    rig.hold(3600, 27.0, 15.0)
+    assert shown(rig, "base_sun_hot") == "RTNUN"
+    rig.hold(4 * 3600, 16.0, 10.0)
+    assert rig.bay.on
+
+
+@pytest.mark.parametrize(
+    ("top_c", "off_h"),
+    [(27.0, 4.0), (nan, 4.0), (33.0, 1.0)],
+    ids=["base warmer than the top", "top not known", "mat just off"],
+)
+def test_a_base_over_the_trip_latches_if_the_mat_may_have_done_it(make_rig, top_c, off_h):
+    rig = make_rig(tick_s=30.0)
+    sunny_noon(rig, top_c, off_h)
+    assert rig.bay.tripped
+    assert not rig.bay.sunned
+
+
+@pytest.mark.parametrize("stuck", [True, False])
+def test_a_mat_said_to_be_stuck_on_is_not_taken_for_sun(rig, stuck):
+    alarm = AlarmState(state="UNACK", under="UNACK")
+    alarms = {("mat_stuck_on", "north.left"): alarm} if stuck else {}
+    bay = BayState(since_s=0.0, trip_since_s=86400.0)
+    view = rig.snapshot(30.5).benches["north"].bays["left"]
+    found = guards.over_bay(
+        rig.aims.bays["north", "left"], bay, view, 33.0, alarms, 86400.0 + 120.0
+    ).state
+    assert (found.tripped, found.sunned) == (stuck, not stuck)
+
+
 def test_unknown_base_does_not_reset_the_trip_clock(rig):
     rig.hold(40, 30.5)
     rig.hold(20, nan)
