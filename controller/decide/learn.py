@@ -22,6 +22,8 @@ STILL_K_S: Final = 0.1 / 3600
 """... and only from a base that is not rising by itself."""
 WARMER_AIR_K: Final = 1.0
 """... nor is warmed by air that is so much warmer, ahead of a late mat."""
+LOST_MOST: Final = 0.5
+"""Of a rise no more than this is put down to losses."""
 TOP_SHARE: Final = 0.75
 """Lift over the top as a share of the lift over an unheated base: the top is warmed too (this
 program's own estimate)."""
@@ -85,7 +87,7 @@ def timed_rise(
         return {"rise_since_s": mono_s, "rise_from_c": mean_c}
     if mean_c < state.rise_from_c:
         return {"rise_from_c": mean_c, **_CLEARED}
-    return _crossings(aims, state, mean_c - state.rise_from_c, mono_s - since_s)
+    return _crossings(aims, state, mean_c - state.rise_from_c, mono_s - since_s, lift_k)
 
 
 def rise_begins(
@@ -106,7 +108,9 @@ _CLEARED: Final[Changes] = {"rise_low_s": float("nan"), "rise_mid_s": float("nan
                             "rise_high_s": float("nan")}  # fmt: skip
 
 
-def _crossings(aims: BayAims, state: BayState, rise_k: float, took_s: float) -> Changes:
+def _crossings(
+    aims: BayAims, state: BayState, rise_k: float, took_s: float, lift_k: float
+) -> Changes:
     """Note a step of rise passed; with the third and with the last, learn from them."""
     changes: Changes = {}
     low_s, mid_s, high_s = state.rise_low_s, state.rise_mid_s, state.rise_high_s
@@ -114,28 +118,33 @@ def _crossings(aims: BayAims, state: BayState, rise_k: float, took_s: float) -> 
         return {"rise_low_s": took_s} if rise_k >= LOW_K else {}
     if isnan(mid_s):
         return {"rise_mid_s": took_s} if rise_k >= MID_K else {}
+
+    def learned(span_k: float, span_s: float, crossed_s: float, crossed_k: float) -> Changes:
+        slope = span_k / max(60.0, span_s)
+        delay_s = bounded(crossed_s - crossed_k / slope, DELAY_LOW_S, DELAY_HIGH_S)
+        lost = _lost_share(aims, state, lift_k - span_k / 2.0)
+        return {"rate_k_s": _near_expected(aims, slope / (1.0 - lost)), "delay_s": delay_s}
+
     if isnan(high_s):
         if rise_k < HIGH_K:
             return {}
-        changes = _learned(aims, (HIGH_K - LOW_K) / max(60.0, took_s - low_s), low_s, LOW_K)
+        changes = learned(HIGH_K - LOW_K, took_s - low_s, low_s, LOW_K)
         changes["rise_high_s"] = took_s
     elif rise_k >= LAST_K:
-        early = (HIGH_K - LOW_K) / max(60.0, high_s - low_s)
-        late = (LAST_K - MID_K) / max(60.0, took_s - mid_s)
-        changes = _learned(aims, late, mid_s, MID_K)
+        changes = learned(LAST_K - MID_K, took_s - mid_s, mid_s, MID_K)
         changes["delay_s"] = max(changes["delay_s"], state.delay_s)
-        changes["rate_k_s"] = max(changes["rate_k_s"], _near_expected(aims, early))
+        changes["rate_k_s"] = max(changes["rate_k_s"], state.rate_k_s)
         changes |= {"rise_since_s": inf, **_CLEARED}
     return changes
 
 
-def _learned(aims: BayAims, rate: float, crossed_s: float, crossed_k: float) -> Changes:
-    delay_s = bounded(crossed_s - crossed_k / rate, DELAY_LOW_S, DELAY_HIGH_S)
-    return {"rate_k_s": _near_expected(aims, rate), "delay_s": delay_s}
+def _lost_share(aims: BayAims, state: BayState, lift_k: float) -> float:
+    """Share of full heat that a base so far over its top loses; 0 when the top is not known."""
+    return bounded(duty_per_k(aims, state) * lift_k, 0.0, LOST_MOST)
 
 
-def _near_expected(aims: BayAims, rate: float) -> float:
-    return bounded(rate, aims.rate_k_s / RATE_SPREAD, aims.rate_k_s * RATE_SPREAD)
+def _near_expected(aims: BayAims, rate_k_s: float) -> float:
+    return bounded(rate_k_s, aims.rate_k_s / RATE_SPREAD, aims.rate_k_s * RATE_SPREAD)
 
 
 def holding(state: BayState, error_k: float, lift_k: float, dt_s: float) -> Changes:

@@ -1,5 +1,6 @@
 """The loop closed over trays of compost of several sizes, none of them tuned for by hand."""
 
+from collections import deque
 from math import cos, pi, sin
 
 import pytest
@@ -140,7 +141,7 @@ def test_habitual_sun_is_met_by_stopping_before_it(name, make_rig, make_tray, cl
 
     kept, blind = after_first_day(True), after_first_day(False)
     assert min(kept) > 18.0
-    assert over(kept, 20.0) < 0.88 * over(blind, 20.0)
+    assert over(kept, 20.0) < 0.9 * over(blind, 20.0)
     assert off(kept, 20.0) < 0.97 * off(blind, 20.0)
 
 
@@ -193,3 +194,18 @@ def test_dear_hours_are_met_with_warmth_stored_before(name, make_rig, make_tray,
     assert 18.0 < min(kept) < max(kept) < 21.0
     assert sum(kept) / len(kept) > sum(flat) / len(flat) - 0.02
     assert cost < 0.985 * flat_cost
+
+
+def test_the_rate_that_is_learned_is_the_one_before_losses(make_rig):
+    """One store of heat with dead time; it loses to the air as it warms, and rises ever slower."""
+    rig = make_rig(tick_s=30.0)
+    rate_k_s, lift_k, house_c, delay_s = 3.0 / 3600.0, 15.0, 9.0, 1800.0
+    base_c, sent = 14.0, deque([False] * round(delay_s / 30.0))
+    for _ in range(round(8 * 3600 / 30)):
+        top_c = house_c + 0.25 * (base_c - house_c)
+        rig.tick(base_c, top_c)
+        sent.append(rig.bay.on)
+        gone = rate_k_s * (base_c - house_c) / lift_k
+        base_c += 30.0 * ((rate_k_s if sent.popleft() else 0.0) - gone)
+    assert rig.bay.rate_k_s == pytest.approx(rate_k_s, rel=0.1)
+    assert rig.bay.delay_s == pytest.approx(delay_s, rel=0.2)
