@@ -36,6 +36,7 @@ border-bottom:2px solid #5c7f4e}
 p,ul,ol{margin:.4rem 0}table{border-collapse:collapse;width:100%}
 th,td{text-align:left;vertical-align:top;padding:.2rem .7rem .2rem 0;border-bottom:1px solid #ccc}
 tr{break-inside:avoid}.how{color:#444;font-size:.9rem}.said,td:last-child{white-space:pre-line;overflow-wrap:anywhere}
+th{overflow-wrap:anywhere;min-width:2.2rem}
 @media print{body{font-size:10.5pt;max-width:none;padding:0}h2{break-after:avoid}}
 @page{size:A4;margin:15mm}
 """
