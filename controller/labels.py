@@ -1,10 +1,11 @@
 """Tray labels: what stands where on one, and that as SVG. Lengths are millimetres, type points."""
 
 from collections.abc import Callable, Iterator, Sequence
+from ipaddress import ip_address
 from typing import Final, NamedTuple
 from zoneinfo import ZoneInfo
 
-from config.model import LabelPlan
+from config.model import Site
 from config.recipes import thaw
 from controller.draw.markup import element, written
 from controller.draw.plot import day_in_words
@@ -62,8 +63,30 @@ class Words(NamedTuple):
     address: str
 
 
-def words_of(batch: Batch, zone: ZoneInfo, plan: LabelPlan) -> Words:
-    """Number, plant, kind with the count, date of sticking; and the address of the batch's page."""
+def page_address(site: Site) -> str | None:
+    """Where a phone beside the bench opens the page, without a slash at its end.
+
+    As the bench file says for labels, else by the first name or the address that the page is served
+    under; None where only the machine itself can see it.
+    """
+    plan = site.page
+    if site.labels.address is not None or not plan.serve:
+        return site.labels.address
+    served = ip_address(plan.address)
+    if served.is_loopback:
+        return None
+    name = plan.names[0] if plan.names else None
+    if name is None and not served.is_unspecified:
+        name = f"[{served}]" if served.version == 6 else str(served)
+    scheme = "http" if plan.cert_file is None else "https"
+    return None if name is None else f"{scheme}://{name}:{plan.port}"
+
+
+def words_of(batch: Batch, zone: ZoneInfo, page: str | None) -> Words:
+    """Number, plant, kind with the count, date of sticking; and the address of the batch's page.
+
+    page: as `page_address` gives it, None for a label without a code.
+    """
     kind = thaw(batch.recipe_json).kind.replace("_", " ")
     stuck = day_in_words(batch.stuck_s, zone)
     parts = (
@@ -72,8 +95,7 @@ def words_of(batch: Batch, zone: ZoneInfo, plan: LabelPlan) -> Words:
         (f"{kind}, {batch.cuttings}", 8.0, False),
         (f"stuck {stuck}", 8.0, False),
     )
-    address = "" if plan.address is None else f"{plan.address}/batch/{batch.number}"
-    return Words(parts, address)
+    return Words(parts, "" if page is None else f"{page}/batch/{batch.number}")
 
 
 def label(words: Words, width_mm: float, height_mm: float, measure: Measure) -> Label:

@@ -20,7 +20,7 @@ from controller.cli.common import (
 )
 from controller.cli.compared import time_of
 from controller.label_sheet import PAPER_MM, Grid, Press
-from controller.labels import LabelError, label, label_svg, words_of
+from controller.labels import LabelError, label, label_svg, page_address, words_of
 from controller.report import report as batch_report
 
 
@@ -80,7 +80,7 @@ class Size(click.ParamType[Any]):
 @click.option("--gap", type=Size(), default="2.5x0", show_default=True, help="Between labels.")
 @click.option("--margin", type=Size(), help="Left and top of the sheet; by default centred.")
 @click.option("--frame", is_flag=True, help="A line around each, to cut plain paper along.")
-@click.option("--address", help="Of the page, for the code; by default the bench file's.")
+@click.option("--address", help="Of the page, for the code; else by the bench file.")
 @click.option(
     "--font",
     type=click.Path(path_type=Path, exists=True, dir_okay=False),
@@ -117,11 +117,11 @@ def labels(
     with reader:
         site = site_of(reader, path)
         every = reader.batches()
-    plan = site.labels if address is None else _plan(address)
+    page = page_address(site) if address is None else _read(address)
     try:
         press = Press(font)
         made = [
-            label(words_of(one_of(number, every), site.site.zone, plan), *label_mm, press.measure)
+            label(words_of(one_of(number, every), site.site.zone, page), *label_mm, press.measure)
             for number in numbers
             for _ in range(copies)
         ]
@@ -133,16 +133,16 @@ def labels(
     except LabelError as error:
         raise Refused(str(error)) from error
     click.echo(f"{to}: {len(made)} label{'s' if len(made) != 1 else ''}; print it at 100 %")
-    if plan.address is None:
+    if page is None:
         click.echo(
             'no code on it: write labels.address = "http://..." in the bench file, or give '
             "--address, to have one that opens the batch's page"
         )
 
 
-def _plan(address: str) -> LabelPlan:
+def _read(address: str) -> str | None:
     try:
-        return LabelPlan(address=address)
+        return LabelPlan(address=address).address
     except ValidationError as error:
         raise Refused(
             f"{address!r} can't be the address of a page; write e.g. http://bench.local:8046"

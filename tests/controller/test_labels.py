@@ -12,17 +12,26 @@ import zxingcpp
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from config.model import LabelPlan
+from config.load import loads
 from config.recipes import freeze, recipe_for
 from controller.label_sheet import Grid, Press
-from controller.labels import Label, LabelError, Words, label, label_svg, words_of, wrapped
+from controller.labels import (
+    Label,
+    LabelError,
+    Words,
+    label,
+    label_svg,
+    page_address,
+    words_of,
+    wrapped,
+)
 from controller.records import Batch
 
 DUBLIN = ZoneInfo("Europe/Dublin")
 STUCK_S = 1_772_524_800.0  # 2026-03-03T08:00Z
 PT_PER_MM = 72 / 25.4
 PRESS = Press()
-PLAN = LabelPlan(address="http://bench.local:8046/")
+PAGE = "http://bench.local:8046"
 
 
 def batch(plant: str = "Lavandula angustifolia", number: int = 12) -> Batch:
@@ -34,7 +43,7 @@ def batch(plant: str = "Lavandula angustifolia", number: int = 12) -> Batch:
 
 
 def made(plant: str = "Lavandula angustifolia", w: float = 63.5, h: float = 33.9) -> Label:
-    return label(words_of(batch(plant), DUBLIN, PLAN), w, h, PRESS.measure)
+    return label(words_of(batch(plant), DUBLIN, PAGE), w, h, PRESS.measure)
 
 
 def read_code(one: Label, dots_per_mm: int = 12) -> str:
@@ -131,7 +140,7 @@ def test_a_word_wider_than_the_label_is_broken_and_whole() -> None:
 def test_a_code_too_fine_for_the_label_is_refused_and_none_without_an_address() -> None:
     with pytest.raises(LabelError, match="too fine to be read"):
         made(w=20.0, h=10.0)
-    bare = label(words_of(batch(), DUBLIN, LabelPlan()), 63.5, 33.9, PRESS.measure)
+    bare = label(words_of(batch(), DUBLIN, None), 63.5, 33.9, PRESS.measure)
     assert bare.squares == ()
     assert "<path" not in label_svg(bare)
 
@@ -142,7 +151,7 @@ def pages(data: bytes) -> pypdf.PdfReader:
 
 def test_sheets_are_a4_and_hold_what_was_asked() -> None:
     made_26 = [
-        label(words_of(batch("Hebe", number), DUBLIN, PLAN), 63.5, 33.9, PRESS.measure)
+        label(words_of(batch("Hebe", number), DUBLIN, PAGE), 63.5, 33.9, PRESS.measure)
         for number in range(1, 27)
     ]
     read = pages(PRESS.sheets(made_26, Grid(), 1, STUCK_S))
@@ -210,7 +219,7 @@ def test_the_same_sheet_twice_is_the_same_file() -> None:
 
 
 def test_words_come_in_the_order_they_are_read() -> None:
-    said = words_of(batch("  Hebe \n 'Youngii' "), DUBLIN, PLAN)
+    said = words_of(batch("  Hebe \n 'Youngii' "), DUBLIN, PAGE)
     assert said == Words(
         (
             ("No. 12", 18.0, True),
@@ -220,3 +229,29 @@ def test_words_come_in_the_order_they_are_read() -> None:
         ),
         "http://bench.local:8046/batch/12",
     )
+
+
+BENCH = """
+site = { name = "Shed", timezone = "Europe/Dublin", latitude_deg = 53.3, longitude_deg = -6.5 }
+links.board = { kind = "memory" }
+[benches.tray.bays.only]
+probes = [{ link = "board", channel = "base1", kind = "base_temperature" }]
+mat = { link = "board", channel = "mat1", power_w = 25 }
+"""
+
+
+@pytest.mark.parametrize(
+    ("more", "address"),
+    [
+        ("", None),  # only the machine itself can see the page
+        ('[page]\naddress = "0.0.0.0"\nnames = ["bench.local"]', "http://bench.local:8046"),
+        ('[page]\naddress = "192.168.1.7"\nport = 9000', "http://192.168.1.7:9000"),
+        ('[page]\naddress = "fd00::7"', "http://[fd00::7]:8046"),
+        ('[page]\naddress = "192.168.1.7"\ncert_file = "c"\nkey_file = "k"',
+         "https://192.168.1.7:8046"),
+        ('[page]\nserve = false\naddress = "192.168.1.7"', None),
+        ('[labels]\naddress = "https://bench.example/wf/"', "https://bench.example/wf"),
+    ],
+)  # fmt: skip
+def test_the_address_of_the_page_is_known_from_the_bench_file(more: str, address: str) -> None:
+    assert page_address(loads(BENCH + more, "bench.toml")) == address
