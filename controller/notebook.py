@@ -98,6 +98,8 @@ def _line_of(problem: str) -> int:
 
 def _text(data: bytes) -> str:
     """As spreadsheets save it: UTF-8 with or without a mark, UTF-16 with one, or Windows-1252."""
+    if data[:4] in (b"PK\x03\x04", b"\xd0\xcf\x11\xe0"):
+        raise NotebookError(["this is a spreadsheet's own file; save it as CSV first"])
     marked = data[:2] in (b"\xff\xfe", b"\xfe\xff")
     names = ["utf-16"] if marked else ["utf-8-sig", "windows-1252"]
     for name in names:
@@ -147,13 +149,13 @@ def _named(text: str) -> str:
 def _columns(head: Sequence[str], line: int) -> list[str]:
     names = [_named(name) for name in head]
     problems = [
-        f"line {line}: there is no column {name!r}{near(name, COLUMNS)}; what else you noted goes "
-        f"into {DETAIL}{name}"
+        f"line {line}: there is no column {name[:40]!r}{near(name, COLUMNS)}; what else you noted "
+        f"goes into a column {DETAIL}NAME"
         for name in names
         if name and name not in COLUMNS and not (name.startswith(DETAIL) and name != DETAIL)
     ]
     twice = [name for name, count in Counter(names).items() if name and count > 1]
-    problems += [f"line {line}: the column {name} is there twice" for name in twice]
+    problems += [f"line {line}: the column {name[:40]} is there twice" for name in twice]
     missing = [name for name in NEEDED if name not in names]
     if missing:
         problems.append(f"line {line}: the column {', '.join(missing)} is missing")

@@ -129,6 +129,7 @@ def test_every_row_with_trouble_is_told_at_once() -> None:
         (HEAD + "\n" + ROW.replace("2019-09-01", "43709"), "is not a date; write e.g."),
         (b"\x81\x00\xff\x8d", "not text"),
         (b"\xff\xfea", "not text"),
+        (b"PK\x03\x04\x14\x00", "save it as CSV first"),
     ],
 )  # fmt: skip
 def test_files_that_can_not_be_read_say_why(text: str | bytes, said: str) -> None:
