@@ -134,7 +134,7 @@ class Recipe(Record):
         is not left dry. The last phase does not grow.
         """
         now = self.phase(phase)
-        later = self.phases[self.phases.index(now) + 1 :]
+        later = self.phases[[held.name for held in self.phases].index(now.name) + 1 :]
         if now.dose_kpa_min is None:
             return None
         highest = later[0].dose_kpa_min if later else now.dose_kpa_min

@@ -13,6 +13,7 @@ from typing import ParamSpec
 from config.model import Site, mat_id, mister_id
 from controller.decide import build_aims, initial_state, step
 from controller.decide.aims import Aims
+from controller.decide.moving import advised
 from controller.decide.reasons import words
 from controller.decide.sharing import NOTHING, Sharing, share
 from controller.decide.state import State, dump, load
@@ -50,6 +51,8 @@ AIMS_EVERY_MIN = 10
 """Under a virtual clock phases and doses move this often, parts of the day every minute."""
 STATE_EVERY_S = 900
 """Under a virtual clock the state is saved this often; a daemon saves it every minute."""
+ADVICE_S = 1800
+"""Advice on who suffers where is made anew this often, and whenever batches change."""
 CLOCK_STEP_S = 60.0
 """The wall clock moving this far against the monotonic clock is a step."""
 
@@ -116,7 +119,8 @@ class Controller:
         self.state: State = initial_state()
         self.aims: Aims | None = None
         self._shared: Sharing = NOTHING
-        self._shared_of: Aims | None = None
+        self._shared_of: tuple[Batch, ...] | None = None
+        self._shared_s = 0.0
 
     # -- life ---------------------------------------------------------------------------------
 
@@ -313,13 +317,16 @@ class Controller:
 
     def sharing(self) -> Sharing:
         """Who leads on each bay and who suffers: advice for faces, which nothing here acts on."""
-        if self.aims is not None and self.aims is not self._shared_of:
-            self._shared_of, self._shared = self.aims, NOTHING
-            self._guarded("sharing", self._share, self.aims)
+        now = self.clock.now()
+        age_s = now.mono_s - self._shared_s
+        if self.aims is not None and (self._shared_of is not self.batches or age_s > ADVICE_S):
+            self._shared_of, self._shared_s, self._shared = self.batches, now.mono_s, NOTHING
+            self._guarded("sharing", self._share, self.aims, now)
         return self._shared
 
-    def _share(self, aims: Aims) -> None:
-        self._shared = share(self.site, self.batches, aims, self.clock.now())
+    def _share(self, aims: Aims, now: Now) -> None:
+        self._shared = share(self.site, self.batches, aims, now)
+        self._shared = advised(self.site, self.batches, self._shared, now)
 
     def _close_minute(self, now: Now, stopping: bool = False) -> None:
         if self._minute < 0:

@@ -1,6 +1,6 @@
 """Batches that share a bay's base, a bench's mist and its air: who leads, and who suffers by it.
 
-Advice to the grower, no alarm: whoever suffers may be moved, and nothing else helps it.
+Advice to the grower, no alarm: whoever suffers may be moved (`moving`), and nothing else helps it.
 """
 
 from collections.abc import Sequence
@@ -8,7 +8,7 @@ from typing import Final, NamedTuple
 
 from config.model import Bench, Site
 from controller.decide.aims import Aims
-from controller.decide.build import FROST_GUARD, build_aims
+from controller.decide.build import FROST_GUARD
 from controller.decide.lots import Lot, held_at, leader, lots_of, needier
 from controller.records import Batch
 from sensors.clock import Now
@@ -20,8 +20,6 @@ BESIDE_K: Final = 0.5
 """A base beyond a batch's own band by less is not worth a word; own choice."""
 APART_K: Final = 2.0
 """So far apart, the airs that two batches want cannot be one; own choice."""
-CLOSE_K: Final = 1.0
-"""A base so close to what a batch wants is as good as its own; own choice."""
 TIMES_MOST: Final = 3.0
 """Mist this many times as often as its step wants hardens nothing; own choice."""
 
@@ -37,8 +35,8 @@ class Suffers(NamedTuple):
     """A batch that the bench cannot please. of: "base", "top" or "mist".
 
     lead: number of the batch for whose sake, 0 for the bench file.  text: what it gets, what it
-    wants and what comes of it.  mover, to: the batch to move and the bay that suits it, 0 and ""
-    where none here does.
+    wants and what comes of it.  tried: other bays were tried for it (`moving`).  mover, to: the
+    batch to move and the bay that suits it, 0 and "" where none here does.
     """
 
     batch: int
@@ -50,10 +48,13 @@ class Suffers(NamedTuple):
     text: str
     mover: int = 0
     to: str = ""
+    tried: bool = False
 
     @property
     def line(self) -> str:
         """The whole advice as one line."""
+        if not self.tried:
+            return self.text
         if not self.to:
             return f"{self.text}; no other bay here suits it now"
         what = "it" if self.mover == self.batch else f"batch {self.mover}"
@@ -72,10 +73,7 @@ NOTHING: Final = Sharing({}, {}, ())
 
 
 def share(site: Site, batches: Sequence[Batch], aims: Aims, now: Now) -> Sharing:
-    """Who leads and who suffers, with a bay to move to where one here suits.
-
-    batches: open ones.  aims: as built of them.
-    """
+    """Who leads and who suffers. batches: open ones.  aims: as built of them."""
     bays: dict[tuple[str, str], Lead] = {}
     misters: dict[str, Lead] = {}
     for name, bench in site.benches.items():
@@ -85,12 +83,11 @@ def share(site: Site, batches: Sequence[Batch], aims: Aims, now: Now) -> Sharing
             on_bench += lots
             bays[name, bay] = _bay_lead(bench, lots, aims, (name, bay))
         misters[name] = _mist_lead(bench, on_bench, aims, name)
-    found = suffering(site, batches, aims, now)
-    return Sharing(bays, misters, tuple(_advised(site, batches, found, one, now) for one in found))
+    return Sharing(bays, misters, tuple(suffering(site, batches, aims, now)))
 
 
 def suffering(site: Site, batches: Sequence[Batch], aims: Aims, now: Now) -> list[Suffers]:
-    """Who suffers, without where to move it."""
+    """Who suffers; where it would be better off is not looked for here."""
     found: list[Suffers] = []
     for name, bench in site.benches.items():
         on_bench: list[tuple[str, Lot]] = []
@@ -249,50 +246,3 @@ def _times(lead: Lot, lot: Lot) -> float:
     if lead.dose_kpa_min is None:
         return 0.0
     return 99.0 if lot.dose_kpa_min is None else lot.dose_kpa_min / lead.dose_kpa_min
-
-
-# -- where it would be better off ----------------------------------------------------------------
-
-
-def _advised(
-    site: Site, batches: Sequence[Batch], found: list[Suffers], one: Suffers, now: Now
-) -> Suffers:
-    """The same with a batch to move: itself, or else the one that leads."""
-    for number in (one.batch, one.lead):
-        moved = next((batch for batch in batches if batch.number == number), None)
-        to = "" if moved is None else _better(site, batches, found, moved, now)
-        if to:
-            return one._replace(mover=number, to=to)
-    return one
-
-
-def _better(
-    site: Site, batches: Sequence[Batch], found: list[Suffers], moved: Batch, now: Now
-) -> str:
-    """The bay that suits a batch, "" for none: there it neither suffers nor makes one suffer, and
-    fewer suffer in all.
-
-    Of several one whose base is its own within CLOSE_K, and of those one that is warm already
-    before one that would have to be heated for it alone.
-    """
-    choices = []
-    for name, bench in site.benches.items():
-        for bay in bench.bays:
-            if (name, bay) == (moved.bench, moved.bay):
-                continue
-            there = [
-                held._replace(bench=name, bay=bay) if held.number == moved.number else held
-                for held in batches
-            ]
-            aims = build_aims(site, there, now)
-            after = suffering(site, there, aims, now)
-            lots = lots_of(there, name, bay, now)
-            lot = next(lot for lot in lots if lot.number == moved.number)
-            wants_mist = lot.recipe.leafy and lot.dose_kpa_min is not None
-            hurt = any(moved.number in (one.batch, one.lead) for one in after)
-            if hurt or len(after) >= len(found) or (wants_mist and bench.mister is None):
-                continue
-            apart_k = abs(aims.bays[name, bay].target_c - lot.base_c)
-            alone = len(lots) == 1
-            choices.append((apart_k > CLOSE_K, alone, round(apart_k, 1), f"{name}.{bay}"))
-    return min(choices)[-1] if choices else ""

@@ -1,6 +1,6 @@
 """Bench file, recipes and batches made into numbers."""
 
-from math import isnan
+from math import inf, isnan
 
 import pytest
 
@@ -228,3 +228,45 @@ def test_relay_without_lease_is_marked(aims_for):
     mat = {"link": "b", "channel": None, "topic": "shed/plug", "lease": "none"}
     assert not aims_for(mat=mat).bays[KEY].leased
     assert aims_for().bays[KEY].leased
+
+
+def test_alarms_of_dry_air_go_by_the_unrooted_leaves_whoever_leads_the_mist(aims_for):
+    """A rooted batch of a thirsty kind leads; the new one of a frugal kind bears less dry air."""
+    frugal = recipe(name="frugal")
+    slow = frugal.phases[0].model_copy(update={"dose_kpa_min": 60.0, "vpd_high_kpa": 0.7})
+    frugal = frugal.model_copy(update={"phases": (slow, *frugal.phases[1:])})
+    thirsty = recipe(name="thirsty")
+    root = thirsty.phases[2].model_copy(update={"vpd_high_kpa": 1.4})
+    thirsty = thirsty.model_copy(
+        update={"phases": (*thirsty.phases[:2], root, *thirsty.phases[3:])}
+    )  # fmt: skip
+    rooted = batch(1, age_days=0.0, phase="root", made=thirsty)
+    aims = aims_for(rooted, batch(2, age_days=3.0, made=frugal), mister=True)
+    mist = aims.mist["north"]
+    assert mist.why.startswith("batch 1")
+    assert (mist.vpd_high_kpa, mist.age_days) == (0.7, pytest.approx(3.0))
+    assert aims.bench_plans[0].dry_kpa == 0.7
+
+
+@pytest.mark.parametrize(
+    "site",
+    [{}, {"recipe": "softwood"}, {"mist": {"dose_kpa_min": 5.0}}, {"heat": {"target_c": 20.0}}],
+)
+def test_an_empty_bench_has_no_limits_of_its_air(aims_for, site):
+    empty = aims_for(mister=True, **site)
+    plan = empty.bench_plans[0]
+    assert empty.mist["north"].empty
+    assert (plan.dry_kpa, plan.saturated_h, plan.top_hot_c) == (inf, inf, inf)
+    used = aims_for(batch(), mister=True, **site).bench_plans[0]
+    assert max(used.dry_kpa, used.saturated_h, used.top_hot_c) < inf
+
+
+def test_frost_guard_holds_an_empty_bay_only_and_yields_to_all_else(aims_for):
+    frost = {"frost_c": 4.0}
+    bay = aims_for(heat=frost).bays[KEY]
+    assert (bay.resting, bay.target_c, bay.prices) == (False, 4.0, None)
+    assert aims_for(heat=frost).bay_plans[0].hot_c == bay.trip_c
+    assert aims_for(batch(), heat=frost).bays[KEY].target_c == 22.0
+    assert aims_for(heat={**frost, "target_c": 18.0}).bays[KEY].target_c == 18.0
+    assert aims_for(heat=frost, recipe="semi_ripe").bays[KEY].target_c == 20.0
+    assert aims_for(batch(closed=NOON.utc_s), heat=frost).bays[KEY].target_c == 4.0

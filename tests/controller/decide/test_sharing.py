@@ -7,6 +7,7 @@ from hypothesis import strategies as st
 from config.load import loads
 from config.recipes import PHASES, recipe_for, recipes
 from controller.decide import build_aims
+from controller.decide.moving import advised
 from controller.decide.sharing import Sharing, share, suffering
 from controller.records import Batch
 from sensors.clock import Now
@@ -49,7 +50,8 @@ def batch(number, phase="stick", at="north.left", kind="softwood", days=2.0, pla
 
 def shared(*batches, benches=("north:left,right",), heat="") -> Sharing:
     site = loads(site_text(*benches, heat=heat), "bench.toml")
-    return share(site, batches, build_aims(site, batches, NOW), NOW)
+    found = share(site, batches, build_aims(site, batches, NOW), NOW)
+    return advised(site, batches, found, NOW)
 
 
 def lines(*batches, **more):
@@ -177,6 +179,21 @@ def test_an_empty_bench_says_what_it_does(heat, bay, mister):
     assert mister in found.misters["north"].text
 
 
+def test_on_a_large_site_only_some_are_tried_and_the_others_are_told_all_the_same():
+    benches = [f"b{number}:left,right" for number in range(12)]
+    batches = [
+        batch(2 * number + turn + 1, phase, f"b{number}.left", days=days)
+        for number in range(12)
+        for turn, (phase, days) in enumerate((("callus", 9.0), ("stick", 1.0)))
+    ]
+    found = shared(*batches, benches=benches).suffers
+    tried = [one.tried for one in found]
+    assert len(found) == 12
+    assert tried == sorted(tried, reverse=True)
+    assert 0 < sum(tried) < 12
+    assert found[-1].line == found[-1].text
+
+
 kinds = sorted(name for name, recipe in recipes().items() if recipe.plant is None)
 PLACES = ("north.left", "north.right", "south.left", "dry.only")
 
@@ -197,7 +214,7 @@ def test_whatever_stands_where_a_move_that_is_advised_leaves_fewer_to_suffer(liv
         for number, (kind, phase, at, days) in enumerate(lives, 1)
     ]
     aims = build_aims(site, batches, NOW)
-    found = share(site, batches, aims, NOW)
+    found = advised(site, batches, share(site, batches, aims, NOW), NOW)
     numbers = {one.number for one in batches}
     before = len(suffering(site, batches, aims, NOW))
     for one in found.suffers:
