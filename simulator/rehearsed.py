@@ -11,12 +11,18 @@ from config.model import Bay, Bench, MemoryLinkPlan, Probe, Relay, Site
 R = TypeVar("R", bound=Relay)
 
 
-def as_rehearsed(site: Site) -> Site:
-    """The same site with a memory link for each link."""
+def as_rehearsed(site: Site, tick_s: float | None = None) -> Site:
+    """The same site with a memory link for each link.
+
+    tick_s: seconds between decisions; leases must outlast them. By default the bench file's.
+    """
     used: dict[str, set[str]] = {name: set() for name in site.links}
     benches = {name: _bench(bench, used) for name, bench in site.benches.items()}
     links = {name: MemoryLinkPlan(kind="memory") for name in site.links}
-    return site.model_copy(update={"links": links, "benches": benches, "publish": None})
+    changed = {"links": links, "benches": benches, "publish": None}
+    if tick_s is not None:
+        changed["site"] = site.site.model_copy(update={"tick_s": tick_s})
+    return site.model_copy(update=changed)
 
 
 def _bench(bench: Bench, used: dict[str, set[str]]) -> Bench:

@@ -104,7 +104,7 @@ class Rehearsal:
         builder: Builder = real_builder,
     ) -> None:
         self.scenario = scenario if seed is None else scenario._replace(seed=seed)
-        self.site = as_rehearsed(site)
+        self.site = as_rehearsed(site, tick_s)
         self.days = self.scenario.days if days is None else days
         self.tick_s = tick_s
         self.journal_path = Path(journal_path)

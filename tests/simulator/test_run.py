@@ -215,6 +215,26 @@ def test_one_callused_batch_alone_dries_every_day_and_is_dry_by_night(demo, demo
         assert sum(night) < 60
 
 
+def test_leases_outlast_long_ticks_so_that_heat_never_lapses_between_them(
+    demo, demo_text, tmp_path
+):
+    """From a cold start the mat is on all the time, whatever tick the bench file names."""
+    quick = demo.model_copy(update={"site": demo.site.model_copy(update={"tick_s": 2.0})})
+    file = tmp_path / "r.db"
+    with Rehearsal(
+        quick, SHORT, journal_path=file, site_text=demo_text, days=0.1, tick_s=30.0
+    ) as rehearsal:
+        begin_s = rehearsal.clock.now().utc_s
+        with Journal.open(file, site=rehearsal.site, durable=False) as journal:
+            recipe = recipe_for("softwood", "Fuchsia hybrids")
+            book = BatchBook(journal, rehearsal.site, lambda: begin_s)
+            book.stick("Fuchsia hybrids", "softwood", "north", "left", 60, begin_s, recipe=recipe)
+        truth = rehearsal.run()
+    given_j = truth.benches["north"].bays["left"].mat_j
+    power_w = demo.benches["north"].bays["left"].mat.power_w
+    assert given_j == pytest.approx(power_w * 0.1 * 86400.0, rel=0.05)
+
+
 def test_real_controller_comes_back_after_a_power_cut(demo, demo_text, tmp_path):
     played = SHORT._replace(faults=(make_fault("power_cut", 7200.0, hours=0.5),))
     with Rehearsal(
