@@ -147,6 +147,9 @@ def export_csv(
         raise JournalError(f"no table {table!r} to export; there are {', '.join(TABLES)}")
     if batch is not None and table not in OF_BATCH:
         raise JournalError(f"{table} are not of one batch; {', '.join(OF_BATCH)} are")
+    if batch is not None and table in ("minutes", "relays"):
+        from_s = max(from_s, batch.stuck_s)
+        to_s = to_s if batch.closed_s is None else min(to_s, batch.closed_s)
     with open_reader(path) as reader:
         header, rows = _EXPORTS[table](reader, from_s, to_s)
         if batch is not None:
