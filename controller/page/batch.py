@@ -4,13 +4,26 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from controller.batch_faces import outlook_lines
+from controller.batch_plots import batch_plots
 from controller.draw.markup import Element, element
+from controller.draw.plot import Band, Line, Plot, figure_element
 from controller.entries import effective
 from controller.gather import CaseBook, review_batch
 from controller.journal.reader import Reader
-from controller.page.batches import Card, find_batch, read_cards, warm_curve, warm_words
+from controller.page.batches import Card, find_batch, read_cards, warm_curve
 from controller.page.render import Asked, Sheet
-from controller.page.words import GAP, PHASE_WORDS, day, measured, moment_words, number, place_words
+from controller.page.trends import base_past, stretch
+from controller.page.words import (
+    GAP,
+    PHASE_WORDS,
+    day,
+    measured,
+    moment_words,
+    number,
+    place_words,
+    plain_dates,
+    sentence,
+)
 from controller.records import Batch, Entry
 from controller.review.causes import Verdict
 from controller.review.summary import BatchSummary
@@ -29,8 +42,8 @@ class Story(NamedTuple):
     """What is read for one batch. verdict: only for one that is closed."""
 
     summary: BatchSummary
-    entries: Sequence[Entry]
     verdict: Verdict | None
+    plots: tuple[Element, ...]
 
 
 def batch_page(asked: Asked) -> Sheet:
@@ -44,22 +57,54 @@ def batch_page(asked: Asked) -> Sheet:
         return Sheet("No such batch", (here,), 404)
     batch = card.history.batch
     story = _read(asked, batch)
+    quick = () if story is not None else (_first_plot(asked, card),)
+    entries = asked.store.kept(
+        ("entries", batch.number, int(asked.moment.now.utc_s // 60)), 60.0,
+        lambda reader: effective(reader.entries(batch.number)),
+    )  # fmt: skip
     inside = [
         element("h1", element("b", f"{batch.number} "), batch.plant),
         element("p", _label(asked, card), class_="lead"),
         element("div", *_now(asked, card), id="now", data_live=""),
+        _part("written", "What was written down", _entries(asked, entries or ())),
+        _part("time", "Its time on the bench", *(story.plots if story else quick)),
+        _part("got", "What it got", *_got(asked, story)),
+        element("div", *_causes(story.verdict if story else None), id="causes", data_live=""),
     ]
-    if story is None:
-        inside.append(element("p", "Its record can't be read just now.", class_="quiet"))
-        return Sheet(f"Batch {wanted}", tuple(inside))
-    inside += [
-        element("section", element("h2", "What it got"), _figures(story.summary),
-                *_spells(asked, story.summary)),
-        element("section", element("h2", "What was written down"), _entries(asked, story.entries)),
-    ]  # fmt: skip
-    if story.verdict is not None and story.verdict.answer != "not bad":
-        inside.append(_causes(story.verdict))
     return Sheet(f"Batch {wanted} {batch.plant}", tuple(inside))
+
+
+def _part(key: str, title: str, *inside: Element) -> Element:
+    return element(
+        "section",
+        element("h2", title),
+        element("div", *inside, id=key, data_live=""),
+        class_="part",
+    )
+
+
+def _got(asked: Asked, story: Story | None) -> list[Element]:
+    if story is None:
+        return [element("p", "Being worked out from every minute on record ...", class_="quiet")]
+    return [_figures(story.summary), *_spells(asked, story.summary)]
+
+
+def _first_plot(asked: Asked, card: Card) -> Element:
+    """Base and top from a look every ten minutes, until every minute has been read."""
+    history = card.history
+    batch, recipe = history.batch, history.recipe
+    bench, bay = history.place.split(".", 1)
+    until_s = max(history.until_s, batch.stuck_s + 3600.0)
+    over = stretch(asked, batch.stuck_s, until_s, 600)
+    lines = [
+        Line("base", *base_past(over, bench, bay), "base", 1800.0),
+        Line("top", *over.read(bench, "air_temperature"), "top", 1800.0),
+    ]
+    good = (batch.stuck_s, until_s, recipe.good_low_c, recipe.good_high_c)
+    plot = Plot("Base and top", "°C, looked at every ten minutes", batch.stuck_s, until_s,
+                asked.moment.site.site.zone, lines, [Band("good band of the base", [good])],
+                height_px=200)  # fmt: skip
+    return figure_element(plot)
 
 
 def _read(asked: Asked, batch: Batch) -> Story | None:
@@ -68,11 +113,11 @@ def _read(asked: Asked, batch: Batch) -> Story | None:
 
     def question(reader: Reader) -> Story:
         verdict = CaseBook(reader, site, now_s).explain(batch.number) if closed else None
-        entries = effective(reader.entries(batch.number))
-        return Story(review_batch(reader, site, batch, now_s), entries, verdict)
+        plots = tuple(figure_element(plot) for plot in batch_plots(reader, site, batch, now_s))
+        return Story(review_batch(reader, site, batch, now_s), verdict, plots)
 
-    key = ("story", batch.number, batch.phase, batch.closed_s or int(now_s // STEP_S))
-    return asked.store.kept(key, 1800.0, question)
+    stamp = (batch.phase, batch.closed_s or int(now_s // STEP_S))
+    return asked.later.ask(("story", batch.number), stamp, question)
 
 
 def _label(asked: Asked, card: Card) -> str:
@@ -88,16 +133,19 @@ def _label(asked: Asked, card: Card) -> str:
 def _now(asked: Asked, card: Card) -> list[Element]:
     """How far it is, when it is due, and what it asks for."""
     batch, zone = card.history.batch, asked.moment.site.site.zone
-    until_s = batch.closed_s or asked.moment.now.utc_s
+    now_s = asked.moment.now.utc_s
+    until_s = batch.closed_s or now_s
     days = int((until_s - batch.stuck_s) / 86400)
     state = "closed" if batch.closed_s is not None else PHASE_WORDS[batch.phase]
     made = [element("p", element("b", f"Day {days}", class_="big"), f", {state}.", class_="told")]
     if card.due is not None:
         lines = outlook_lines(card.due, batch.stuck_s, zone)
-        made += [element("p", f"{line[0].upper()}{line[1:]}.") for line in lines]
-    made += [element("p", f"{note.text}.", class_="asks") for note in card.notes]
+        made += [element("p", plain_dates(sentence(line), now_s, zone)) for line in lines]
+    made += [
+        element("p", plain_dates(sentence(note.text), now_s, zone), class_="asks")
+        for note in card.notes
+    ]
     made.append(warm_curve(asked, card.history, card.due))
-    made.append(element("p", *warm_words(card.history), class_="note"))
     return made
 
 
@@ -176,11 +224,13 @@ def _entries(asked: Asked, entries: Sequence[Entry]) -> Element:
                 element("span", f" ({entry.by})", class_="quiet"),
             )
         )
-    return element("ol", *lines, class_="came")
+    return element("ol", *lines, class_="entries")
 
 
-def _causes(verdict: Verdict) -> Element:
+def _causes(verdict: Verdict | None) -> list[Element]:
     """Why it may have done badly: suspicions, never a verdict."""
+    if verdict is None or verdict.answer == "not bad":
+        return []
     lines = [
         element(
             "li",
@@ -191,13 +241,10 @@ def _causes(verdict: Verdict) -> Element:
         )
         for cause in verdict.causes
     ]
-    unknown = ""
+    found = [element("h2", "Why it may have failed"), element("p", f"{verdict.text}.")]
+    if lines:
+        found.append(element("ol", *lines))
     if verdict.unknown:
-        unknown = f"Not recorded, so not ruled out: {', '.join(verdict.unknown)}."
-    return element(
-        "section",
-        element("h2", "Why it may have failed"),
-        element("p", verdict.text),
-        element("ol", *lines) if lines else None,
-        element("p", unknown, class_="quiet") if unknown else None,
-    )
+        words = f"Not recorded, so not ruled out: {', '.join(verdict.unknown)}."
+        found.append(element("p", words, class_="quiet"))
+    return found

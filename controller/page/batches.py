@@ -13,7 +13,15 @@ from controller.journal.reader import Reader
 from controller.notes import Note, notes
 from controller.page.render import Asked, Sheet
 from controller.page.trends import Series, deficit
-from controller.page.words import GAP, PHASE_WORDS, day, number, place_words
+from controller.page.words import (
+    GAP,
+    PHASE_WORDS,
+    day,
+    number,
+    place_words,
+    plain_dates,
+    sentence,
+)
 from controller.records import Batch
 from controller.review.history import History
 from controller.review.outlook import Outlook
@@ -77,7 +85,7 @@ def _card(asked: Asked, card: Card) -> Element:
     days = (now_s - batch.stuck_s) / DAY_S
     link = element("a", element("b", str(batch.number)), f" {batch.plant}",
                    href=f"/batch/{batch.number}")  # fmt: skip
-    due = "" if card.due is None else due_in_words(card.due, zone)
+    due = "" if card.due is None else plain_dates(due_in_words(card.due, zone), now_s, zone)
     return element(
         "article",
         element("h2", link),
@@ -89,7 +97,10 @@ def _card(asked: Asked, card: Card) -> Element:
         warm_curve(asked, history, card.due),
         element("p", *warm_words(history), class_="note"),
         element("p", _fared(asked, history), class_="note"),
-        *(element("p", f"{note.text}.", class_="asks") for note in card.notes),
+        *(
+            element("p", plain_dates(sentence(note.text), now_s, zone), class_="asks")
+            for note in card.notes
+        ),
         class_="tag",
     )  # fmt: skip
 

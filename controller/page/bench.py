@@ -1,48 +1,40 @@
 """One bench: its side section, every value with its limits and its past, and why it does what it
 does."""
 
-from math import isfinite, nan
-from typing import Final
+from math import nan
 
 from config.recipes import PHASES
 from controller.decide.aims import BayAims
 from controller.draw.markup import Element, element
-from controller.page.hands import bay_hands, mist_hands
+from controller.page.bench_air import air_part, mist_part
+from controller.page.hands import bay_hands
 from controller.page.measures import Measure, measure
+from controller.page.probes import probes_part
+from controller.page.reasons import reasons
 from controller.page.render import Asked, Sheet
 from controller.page.section import USUAL_MM, BaseProbe, Cut, section
-from controller.page.standing import call_card, calls, over_list
+from controller.page.standing import call_card, calls, over_fold
 from controller.page.trends import (
     Past,
     base_past,
-    deficit,
     difference,
     mat_past,
-    mist_past,
     past,
     span_of,
     trend,
 )
 from controller.page.words import (
     GAP,
-    age,
-    air_words,
     base_words,
     claims,
-    film_words,
     lean_words,
     mat_inferred,
     measured,
-    mist_inferred,
-    moment_words,
     number,
     place_words,
-    top_words,
+    sentence,
     views_of,
 )
-from sensors.readings import ProbeView
-
-REASONS_SHOWN: Final = 8
 
 
 def bench_page(asked: Asked) -> Sheet:
@@ -61,8 +53,7 @@ def bench_page(asked: Asked) -> Sheet:
     if not shown:
         shown.append(element("p", "No alarm stands here.", class_="quiet"))
     if over:
-        shown.append(element("p", "Came and went, not yet marked as seen:", class_="quiet"))
-        shown.append(over_list(over, asked))
+        shown.append(over_fold(over, asked))
     inside = [
         element("h1", plan.title or name),
         element("div", *shown, id="call", data_live=""),
@@ -71,10 +62,10 @@ def bench_page(asked: Asked) -> Sheet:
     ]  # fmt: skip
     for bay in plan.bays:
         inside.append(_bay(asked, seen, name, bay))
-    inside.append(_air(asked, seen, name))
+    inside.append(air_part(asked, seen, name))
     if plan.mister is not None:
-        inside.append(_mister(asked, seen, name))
-    inside.append(_probes(asked, name))
+        inside.append(mist_part(asked, seen, name))
+    inside.append(probes_part(asked, name))
     return Sheet(plan.title or name, tuple(inside))
 
 
@@ -90,7 +81,7 @@ def _span_choice(asked: Asked, span: str) -> Element:
 def _suffers(asked: Asked, bench: str) -> list[Element]:
     """Batches that this bench cannot please, and what would help them."""
     found = [one for one in asked.moment.sharing.suffers if one.bench == bench]
-    return [element("p", f"{one.line}.", class_="asks") for one in found]
+    return [element("p", sentence(one.line), class_="asks") for one in found]
 
 
 # -- a bay ----------------------------------------------------------------------------------------
@@ -213,138 +204,10 @@ def _mat(asked: Asked, over: Past, bench: str, bay: str) -> Element:
         Measure(
             f"mat-{bench}-{bay}", "Mat", nan if duty is None else duty * 100.0, "% of the time",
             f"{ordered}; {reported}; {mat_inferred(moment, (bench, bay))}",
-            f"{told['why']}{mode}", [], least=0.0, most=100.0, digits=0,
+            f"{told['why']}{mode}", [], limits=((0.0, "never"), (100.0, "always")), least=-3.0,
+            most=103.0, digits=0,
         ),
         trend(asked, over, "mat on", "%", {"mat": ("mat on", mat_past(over, bench, bay))},
               low=0.0, high=100.0, decimals=0, stepped=True),
-        _reasons(asked, f"{bench}.{bay}"),
+        reasons(asked, f"{bench}.{bay}"),
     )  # fmt: skip
-
-
-def _reasons(asked: Asked, place: str) -> Element:
-    """The last decisions of a place with their reasons, newest first."""
-    moment = asked.moment
-    zone, now_s = moment.site.site.zone, moment.now.utc_s
-    rows = asked.store.kept(
-        ("reasons", place, int(now_s // 60)), 60.0, lambda r: r.reasons(place, REASONS_SHOWN)
-    )
-    if rows is None:
-        return element("p", "The record can't be read just now.", class_="quiet")
-    lines = [
-        element("li", element("time", moment_words(row.at_s, now_s, zone)), f" {row.text}",
-                "" if row.mode == "normal" else f" [{row.mode}]")
-        for row in reversed(rows)
-    ]  # fmt: skip
-    return element(
-        "details",
-        element("summary", "Why: its last decisions"),
-        element("ol", *lines, class_="reasons") if lines else element("p", "None on record yet."),
-    )
-
-
-# -- the air and the mister -----------------------------------------------------------------------
-
-
-def _air(asked: Asked, over: Past, bench: str) -> Element:
-    moment = asked.moment
-    view = moment.snapshot.benches[bench]
-    aims = moment.aims.mist[bench]
-    top, humid = over.read(bench, "air_temperature"), over.read(bench, "humidity")
-    top_views = views_of(moment, bench, None, "air_temperature")
-    outside = views_of(moment, bench, None, "house_temperature")
-    house = f"the house, outside the cover: {measured(view.house_c, '°C')}" if outside else ""
-    rows = [
-        measure(
-            Measure(
-                f"top-{bench}", "Top, at the leaves", view.top_c, "°C",
-                top_words(view.top_c, aims.top_hot_c), house, top_views,
-                good=None, limits=((aims.top_hot_c, "hot"),), least=0.0, most=32.0,
-            ),
-            trend(asked, over, "top and house", "°C",
-                  {"top": ("top", top), "house": ("house", over.read(bench, "house_temperature"))},
-                  limits=(aims.top_hot_c,)),
-        ),
-        measure(
-            Measure(
-                f"vpd-{bench}", "Dryness of the air (VPD)", view.vpd_kpa, "kPa",
-                air_words(view.vpd_kpa, aims),
-                f"{number(aims.vpd_low_kpa, 2)} to {number(aims.vpd_high_kpa, 2)}{GAP}kPa wanted "
-                f"now; humidity {measured(view.rh_pct, '%', 0)}",
-                views_of(moment, bench, None, "humidity"),
-                good=(aims.vpd_low_kpa, aims.vpd_high_kpa), least=0.0, most=1.6, digits=2,
-            ),
-            trend(asked, over, "VPD", "kPa", {"vpd": ("VPD", deficit(top, humid))},
-                  good=(aims.vpd_low_kpa, aims.vpd_high_kpa), low=0.0, decimals=2),
-        ),
-    ]  # fmt: skip
-    return element("section", element("h2", "The air over the cuttings"),
-                   element("div", *rows, class_="values wide"))  # fmt: skip
-
-
-def _mister(asked: Asked, over: Past, bench: str) -> Element:
-    moment = asked.moment
-    told = moment.picture()["benches"][bench]["mister"]
-    aims = moment.aims.mist[bench]
-    held = moment.state.mist.get(bench)
-    ordered, reported = claims(told)
-    dose = told["dose_kpa_min"]
-    dry = nan if told["dryness_kpa_min"] is None else told["dryness_kpa_min"]
-    last = "no burst yet"
-    if held is not None and isfinite(held.last_burst_s):
-        ago = age(moment.now.mono_s - held.last_burst_s)
-        last = f"last burst {held.last_burst_len_s:g}{GAP}s, {ago} ago"
-    film = "" if held is None else f"; {film_words(held.film_kpa_min, aims.leafy)}"
-    mode = "" if told["mode"] == "normal" else f" [{told['mode']}]"
-    row = measure(
-        Measure(
-            f"mist-{bench}", "Dryness summed since the last burst", dry, "kPa min",
-            f"{ordered}; {reported}; {mist_inferred(moment, bench)}",
-            f"{told['why']}{mode}; {last}{film}",
-            [], limits=() if dose is None else ((dose, "burst"),), least=0.0,
-            most=max(20.0, 1.5 * (dose or 0.0)), digits=1,
-        ),
-        trend(asked, over, "mister on", "%", {"film": ("mister on", mist_past(over, bench))},
-              low=0.0, high=2.0, decimals=1, stepped=True),
-        _reasons(asked, f"{bench}.mister"),
-    )  # fmt: skip
-    return element(
-        "section",
-        element("h2", "Mist"),
-        element("div", row, mist_hands(asked, bench), class_="values"),
-    )
-
-
-# -- probes ---------------------------------------------------------------------------------------
-
-
-def _probes(asked: Asked, bench: str) -> Element:
-    """Every probe by itself, as it is."""
-    view = asked.moment.snapshot.benches[bench]
-    rows = [_probe(one) for bay in view.bays.values() for one in bay.probes]
-    rows += [_probe(one) for one in view.air]
-    head = element(
-        "tr", *(element("th", words, scope="col") for words in ("probe", "reads", "how old", ""))
-    )
-    table = element("table", element("thead", head), element("tbody", *rows))
-    return element(
-        "section",
-        element("details", element("summary", "Every probe by itself"), table, class_="probes"),
-        id=f"probes-{bench}",
-    )
-
-
-def _probe(view: ProbeView) -> Element:
-    reading = view.reading
-    unit = reading.unit.replace("degC", "°C")
-    digits = 0 if reading.unit in ("%", "W/m2") else 1
-    if reading.usable:
-        value: Element | str = measured(reading.value, unit, digits)
-    elif isfinite(reading.raw):
-        value = element("span", element("s", measured(reading.raw, unit, digits)), " stale"
-                        if reading.flag.name == "MISSING" else " not believed")  # fmt: skip
-    else:
-        value = "no reading"
-    refused = f"{view.rejected} refused" if view.rejected else ""
-    words = "; ".join(part for part in (reading.why, refused) if part)
-    return element("tr", element("td", reading.probe), element("td", value),
-                   element("td", age(view.age_s)), element("td", words))  # fmt: skip

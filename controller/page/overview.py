@@ -7,7 +7,7 @@ from controller.decide.aims import BayAims
 from controller.draw.markup import Element, element
 from controller.page.figures import lean
 from controller.page.render import Asked, Sheet
-from controller.page.standing import Call, call_card, calls, over_list
+from controller.page.standing import Call, call_card, calls, over_fold
 from controller.page.trends import base_past, past, trend
 from controller.page.words import (
     GAP,
@@ -74,8 +74,7 @@ def _call(asked: Asked, standing: list[Call], over: list[Call], aside: list[Call
         ]  # fmt: skip
         made.append(element("ul", *items, class_="also"))
     if over:
-        words = f"{len(over)} came and went, and nobody has marked it as seen"
-        made.append(element("details", element("summary", words), over_list(over, asked)))
+        made.append(over_fold(over, asked))
     if aside:
         names = ", ".join(
             f"{call.row.title.lower()} ({place_words(call.place, asked.moment.site)})"
@@ -172,7 +171,7 @@ def _words(asked: Asked, bench: str, bay: str, aims: BayAims) -> list[Element]:
         element(
             "p",
             element("b", measured(difference_k, "K", sign=True), class_="big"),
-            element("span", f" base minus top: {said}. "),
+            element("span", f" base minus top, {said}. "),
             element("span", f"Base {base_words(seen.base_c, aims)}. " if isfinite(seen.base_c)
                     else "Base: no reading. "),
             element("span", heat),

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Final, NamedTuple
 
 from controller.draw.markup import Element, written
+from controller.page.later import Later
 from controller.page.moment import Board, Moment
 from controller.page.store import Store
 from controller.page.tokens import Holder
@@ -27,11 +28,13 @@ LATE_S: Final = 15.0
 
 
 class Asked(NamedTuple):
-    """What a page is made from. query: single values.  form_token: for its forms.  late_s: real
-    seconds since the loop last spoke, 0 while that is as it should be."""
+    """What a page is made from. store: what is quickly read.  later: what is not.  query:
+    single values.  form_token: for its forms.  late_s: real seconds since the loop last spoke, 0
+    while that is as it should be."""
 
     moment: Moment
     store: Store
+    later: Later
     path: str
     query: Mapping[str, str]
     holder: Holder
@@ -69,6 +72,7 @@ class Renderer:
         self._frame = frame
         self._quick = ThreadPoolExecutor(1, "page-quick")
         self._slow = ThreadPoolExecutor(1, "page-slow")
+        self._later = Later(journal)
         self._stores = {self._quick: Store(journal), self._slow: Store(journal)}
         self._made: OrderedDict[tuple[object, ...], asyncio.Future[Made]] = OrderedDict()
 
@@ -93,7 +97,9 @@ class Renderer:
         found = self._made.get(key)
         if found is None or (found.done() and (found.cancelled() or found.exception())):
             pool = self._slow if slow else self._quick
-            asked = Asked(moment, self._stores[pool], path, query, holder, form_token, late_s)
+            asked = Asked(
+                moment, self._stores[pool], self._later, path, query, holder, form_token, late_s
+            )
             running = asyncio.get_running_loop()
             found = running.run_in_executor(pool, self._make, maker, asked)
             self._made[key] = found
@@ -112,6 +118,7 @@ class Renderer:
         return Made(sheet.status, text, packed, parts, asked.moment.number)
 
     def close(self) -> None:
+        self._later.close()
         for pool, store in self._stores.items():
             pool.submit(store.close)
             pool.shutdown(wait=True, cancel_futures=False)

@@ -81,6 +81,12 @@ def over_list(over: list[Call], asked: Asked) -> Element:
     return element("ul", *lines, class_="over")
 
 
+def over_fold(over: list[Call], asked: Asked) -> Element:
+    """The same folded away, with their number."""
+    words = f"{len(over)} came and went, and nobody has marked {'it' if len(over) == 1 else 'them'}"
+    return element("details", element("summary", f"{words} as seen"), over_list(over, asked))
+
+
 def call_card(call: Call, asked: Asked, *, whole: bool = False) -> Element:
     """One alarm: how bad, what, where, what to do, since when, and what you can do with it here.
 

@@ -50,8 +50,13 @@ def past(asked: Asked, span: str) -> Past:
     """The record of the last 24 h or 7 days up to now."""
     length_s, every_s = SPANS[span]
     now_s = asked.moment.now.utc_s
+    return stretch(asked, now_s - length_s, now_s, every_s)
+
+
+def stretch(asked: Asked, from_s: float, now_s: float, every_s: int) -> Past:
+    """The record from `from_s` to `now_s` (UTC s), looked at every `every_s`."""
+    span = int(from_s // STEP_S), every_s
     turn = int(now_s // STEP_S)
-    from_s = now_s - length_s
 
     def read(place: str, kind: str) -> Series:
         def question(reader: Reader) -> Series:

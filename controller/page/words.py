@@ -1,7 +1,8 @@
 """Words for what is shown: numbers with their units, ages, places, claims and judgements."""
 
+import re
 from collections.abc import Mapping, Sequence
-from datetime import datetime
+from datetime import date, datetime
 from math import inf, isfinite, nan
 from typing import Any, Final
 from zoneinfo import ZoneInfo
@@ -11,6 +12,7 @@ from controller.decide.aims import BayAims, MistAims
 from controller.page.moment import Moment
 from sensors.readings import ProbeView
 
+_ISO: Final = re.compile(r"\b\d{4}-\d\d-\d\d\b", re.ASCII)
 GAP: Final = "\u00a0"
 MINUS: Final = "\u2212"
 PHASE_WORDS: Final = {
@@ -76,6 +78,22 @@ def moment_words(at_s: float, now_s: float, zone: ZoneInfo) -> str:
     """Local time, with its day where that is not today's."""
     here, now = (datetime.fromtimestamp(one, zone) for one in (at_s, now_s))
     return clock(at_s, zone) if here.date() == now.date() else f"{day(at_s, zone)} {here:%H:%M}"
+
+
+def plain_dates(text: str, now_s: float, zone: ZoneInfo) -> str:
+    """ISO dates within a text as they are said: "19 Mar", with the year where it is another."""
+    this_year = datetime.fromtimestamp(now_s, zone).year
+
+    def said(found: re.Match[str]) -> str:
+        on = date.fromisoformat(found[0])
+        return f"{on.day} {on:%b}" + ("" if on.year == this_year else f" {on.year}")
+
+    return _ISO.sub(said, text)
+
+
+def sentence(text: str) -> str:
+    """A line as a sentence: a capital first, a full stop last."""
+    return f"{text[:1].upper()}{text[1:]}" + ("" if text.endswith((".", "!", "?")) else ".")
 
 
 def place_words(place: str, site: Site) -> str:

@@ -5,6 +5,7 @@ import re
 import threading
 import urllib.parse
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from importlib.resources import files
 from pathlib import Path
 from typing import NamedTuple
@@ -13,6 +14,7 @@ import pytest
 
 from config.load import loads
 from config.model import PagePlan
+from controller.decide.state import AlarmState
 from simulator.live import Live
 from simulator.run import Rehearsal
 from simulator.scenario import parse_scenario
@@ -28,7 +30,7 @@ warm_hours = 24
 day = 1
 hour = 0.5
 plant = '''{plant}'''
-kind = "softwood"
+kind = "{kind}"
 nature = "herbaceous"
 bench = "north"
 bay = "left"
@@ -105,6 +107,16 @@ class Kept(NamedTuple):
     journal: Path
 
 
+def hold_still(live: Live, **alarms: AlarmState) -> None:
+    """Leave the moment as it is for as long as anybody looks, with these alarms at north.left."""
+    moment = live.board.latest
+    assert moment is not None
+    held = {(name, "north.left"): alarm for name, alarm in alarms.items()}
+    state = replace(moment.state, alarms=held)
+    number = moment.number + 1000
+    live.board.latest = moment._replace(state=state, number=number, seen_s=float("inf"))
+
+
 MakePage = Callable[..., Kept]
 
 
@@ -112,7 +124,8 @@ MakePage = Callable[..., Kept]
 def make_page(tmp_path_factory: pytest.TempPathFactory) -> Iterator[MakePage]:
     """make_page(plan=, plant=, days=, tokens=): a kept bench with its page, ended after the module.
 
-    tokens: (name, role) -> filled with the tokens made.
+    tokens: (name, role) -> filled with the tokens made.  plays: False for a bench that stands still
+    and is never late.
     """
     ends: list[Callable[[], None]] = []
 
@@ -120,12 +133,14 @@ def make_page(tmp_path_factory: pytest.TempPathFactory) -> Iterator[MakePage]:
         plan: PagePlan = HERE,
         *,
         plant: str = "Fuchsia hybrids",
+        kind: str = "softwood",
+        plays: bool = True,
         days: float = 0.1,
         tokens: dict[tuple[str, str], str] | None = None,
     ) -> Kept:
         text = files("config").joinpath("examples", "alder_lane.toml").read_text(encoding="utf-8")
         journal = tmp_path_factory.mktemp("page") / "bench.db"
-        scenario = parse_scenario(SCENARIO.format(plant=plant), "t.toml")
+        scenario = parse_scenario(SCENARIO.format(plant=plant, kind=kind), "t.toml")
         rehearsal = Rehearsal(
             loads(text, "t"), scenario, journal_path=journal, tick_s=15, site_text=text
         )
@@ -137,11 +152,15 @@ def make_page(tmp_path_factory: pytest.TempPathFactory) -> Iterator[MakePage]:
         live.hasten(days)
         over = threading.Event()
         loop = threading.Thread(target=live.play, kwargs={"stopped": over.is_set})
-        loop.start()
+        if plays:
+            loop.start()
+        else:
+            hold_still(live)
 
         def end() -> None:
             over.set()
-            loop.join(10)
+            if plays:
+                loop.join(10)
             live.__exit__()
 
         ends.append(end)
@@ -157,3 +176,9 @@ def make_page(tmp_path_factory: pytest.TempPathFactory) -> Iterator[MakePage]:
 def here(make_page: MakePage) -> Kept:
     """The page of a bench on this machine alone."""
     return make_page()
+
+
+@pytest.fixture(scope="module")
+def still() -> Callable[..., None]:
+    """still(live, **alarms): leave its moment as it is, with these alarms at north.left."""
+    return hold_still

@@ -2,12 +2,17 @@
 
 import json
 import re
+import threading
 import time
+from zoneinfo import ZoneInfo
 
 import pytest
 
-from controller.page.words import age, claims, measured, number
+from controller.page.later import Later
+from controller.page.words import age, claims, measured, number, plain_dates
 from simulator.faults import make_fault
+
+DUBLIN = ZoneInfo("Europe/Dublin")
 
 
 @pytest.fixture(scope="module")
@@ -127,3 +132,51 @@ def test_putting_a_moment_down_is_one_reference_and_no_copy(kept):
     moment = kept.live.board.latest
     assert moment.site is controller.site
     assert moment.aims is controller.aims
+
+
+def test_dates_are_said_as_people_say_them():
+    text = plain_dates("due 2026-03-19 to 2027-01-02, batch 2026-3-1", 1_773_000_000.0, DUBLIN)
+    assert text == "due 19 Mar to 2 Jan 2027, batch 2026-3-1"
+
+
+def test_whole_story_of_a_batch_comes_when_it_is_worked_out(kept, eventually):
+    """The first answer shows what is quickly read; the minutes follow."""
+    eventually(lambda: "degree-hours" in kept.browser.ask("/batch/1").text, 20)
+    text = kept.browser.ask("/batch/1").text
+    assert "Water on the leaves" in text
+    assert "kWh" in text
+
+
+def test_later_gives_the_old_answer_until_the_new_one_is_there(eventually, kept):
+    later = Later(kept.journal)
+    gates = {"old": threading.Event(), "new": threading.Event()}
+
+    def question(name):
+        def answer(_reader):
+            assert gates[name].wait(5)
+            return name
+
+        return answer
+
+    assert later.ask("story", 1, question("old")) is None
+    gates["old"].set()
+    eventually(lambda: later.ask("story", 1, question("old")) == "old")
+    assert later.ask("story", 2, question("new")) == "old"
+    gates["new"].set()
+    eventually(lambda: later.ask("story", 2, question("new")) == "new")
+    later.close()
+
+
+def test_later_that_fails_is_said_in_the_log_and_asked_again(kept, eventually, caplog):
+    later = Later(kept.journal)
+    answers = iter([ZeroDivisionError("a fault"), None, "at last"])
+
+    def question(_reader):
+        found = next(answers)
+        if isinstance(found, Exception):
+            raise found
+        return found
+
+    eventually(lambda: later.ask("story", 1, question) == "at last")
+    assert "could not be worked out" in caplog.text
+    later.close()

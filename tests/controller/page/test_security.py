@@ -151,7 +151,7 @@ def test_every_answer_forbids_foreign_and_inline_content(here, path):
         assert policy[kind] == "'none'"
     assert "unsafe" not in headers["content-security-policy"]
     assert headers["x-content-type-options"] == "nosniff"
-    assert headers["referrer-policy"] == "no-referrer"
+    assert headers["referrer-policy"] == "same-origin"
     assert headers["cache-control"] == "no-store"
     assert "access-control-allow-origin" not in headers
     assert "server" not in headers
