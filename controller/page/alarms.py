@@ -3,14 +3,19 @@
 from collections.abc import Sequence
 from typing import Final
 
+from controller.alarm_figures import figures
 from controller.decide.alarm_table import rows
 from controller.draw.markup import Element, element
+from controller.journal.reader import Reader
 from controller.page.render import Asked, Sheet
 from controller.page.standing import Call, call_card, calls, over_list
 from controller.page.words import STATE_WORDS, clock, day, place_words
 from controller.records import AlarmRow
+from controller.review.alarm_load import Load, load
 
 DAYS: Final = (7, 30)
+WINDOW_DAYS: Final = 30
+VERDICTS: Final = {"watch": "More than wanted. ", "act": "Do something: "}
 SHOWN: Final = 200
 
 
@@ -36,11 +41,48 @@ def alarms_page(asked: Asked) -> Sheet:
                 id="aside",
                 data_live="",
             ),
+            element("div", *_served(asked), id="served", data_live=""),
             element("h2", f"What came and went in {days} days"),
             _choice(days),
             element("div", *_history(asked, days), id="history", data_live=""),
         ),
     )
+
+
+def _served(asked: Asked) -> list[Element]:
+    """How well the alarms of the last 30 days have served."""
+    moment = asked.moment
+    now_s, zone = moment.now.utc_s, moment.site.site.zone
+
+    def question(reader: Reader) -> Load:
+        runs = reader.runs()
+        first_s = runs[0].started_s if runs else now_s
+        from_s = max(now_s - WINDOW_DAYS * 86400.0, first_s)
+        return load(reader.alarms(from_s=from_s, to_s=now_s + 1.0), from_s, now_s, zone)
+
+    found = asked.store.kept(("served", int(now_s // 3600)), 600.0, question)
+    if found is None or not found.raised:
+        return []
+    lines = [
+        element(
+            "tr",
+            element("th", one.name, scope="row"),
+            element("td", one.value),
+            element("td", f"wanted: {one.wanted}"),
+            element("td", "" if one.verdict == "fine" else VERDICTS[one.verdict] + one.advice),
+        )
+        for one in figures(found, lambda place: place_words(place, moment.site))
+    ]
+    bad = sum(one.verdict == "act" for one in figures(found))
+    told = "all as wanted" if not bad else f"{bad} of them ask for something"
+    words = f"How well these alarms serve, over {found.days:.0f} days: {told}"
+    return [
+        element(
+            "details",
+            element("summary", words),
+            element("table", element("tbody", *lines), class_="served"),
+        )
+    ]
 
 
 def _over(asked: Asked, over: list[Call]) -> list[Element]:

@@ -22,6 +22,8 @@ log = logging.getLogger(__name__)
 COOKIE: Final = "warmfoot"
 KEEP_DAYS: Final = 90
 QUERY_MOST: Final = 200
+KNOWN: Final = frozenset({"at", "span", "days", "still", "said"})
+"""Arguments of an address that mean anything; a page is made anew for each."""
 
 
 @dataclass
@@ -87,12 +89,12 @@ class Base(RequestHandler):
         return self.door.gate.holder(self.get_cookie(name) or "")
 
     def query(self) -> dict[str, str]:
-        """The last value of each argument of the address, of reasonable length."""
+        """The last value of each known argument of the address, of reasonable length."""
         found = self.request.query_arguments.items()
         return {
             key: values[-1].decode("utf-8", "replace")
             for key, values in found
-            if len(key) <= 20 and len(values[-1]) <= QUERY_MOST
+            if key in KNOWN and len(values[-1]) <= QUERY_MOST
         }
 
     def write_error(self, status_code: int, **more: Any) -> None:
@@ -156,8 +158,6 @@ class Show(Base):
         said = self.door.said.get(query.pop("said", ""), "")
         if said:
             query["said_text"] = said
-        else:
-            query.pop("said_text", None)
         made = await self.made(page, self.request.path, query, holder)
         self.set_status(made.status)
         self.set_header("Content-Type", "text/html; charset=utf-8")

@@ -59,8 +59,8 @@ class Stream(Watched):
         self.door.streams += 1
         try:
             await self._follow(page, path, query, holder)
-        except StreamClosedError:
-            pass
+        except (StreamClosedError, asyncio.CancelledError):
+            pass  # the listener has gone, or the page is coming to its end
         finally:
             self.door.streams -= 1
 

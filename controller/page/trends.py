@@ -4,7 +4,7 @@ The bands drawn are those in force now; what a past phase wanted stands on the p
 """
 
 from collections.abc import Callable
-from math import inf, nan
+from math import inf, isfinite, nan
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -148,11 +148,14 @@ def trend(
         Line(name, one.t_s, one.values, look, over.gap_s * (6 if stepped else 1), stepped)
         for look, (name, one) in lines.items()
     ]
-    if target == target:
-        drawn.append(Line("target now", across, np.array([target, target]), "target"))
-    for value in limits:
-        if value == value and abs(value) != inf:
-            drawn.append(Line("limit", across, np.array([value, value]), "house"))
+    held = [value for value in (target, *limits) if isfinite(value)]
+    if any(np.isfinite(one.values).any() for _, one in lines.values()):
+        if isfinite(target):
+            drawn.append(Line("target now", across, np.array([target, target]), "target"))
+        for value in limits:
+            if isfinite(value):
+                drawn.append(Line("limit", across, np.array([value, value]), "house"))
+    low, high = min([low, *(value - 1.0 for value in held)]), max([high, *held])
     bands = []
     if good is not None:
         bands.append(Band("good band", [(over.from_s, over.to_s, *good)]))

@@ -160,3 +160,11 @@ def test_version_is_told_once():
 def test_alarms_named_in_the_documents_exist():
     for name in re.findall(r"benches\.\w+\.alarms\.([a-z_]+)", README + DEVELOPERS):
         assert name in rows(), name
+
+
+def test_pictures_are_light_and_shown():
+    pictures = sorted((ROOT / "tests" / "pictures").glob("*.png"))
+    assert pictures
+    for path in pictures:
+        assert path.stat().st_size < 200_000, path.name
+        assert f"tests/pictures/{path.name}" in README, path.name
