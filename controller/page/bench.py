@@ -30,6 +30,7 @@ from controller.page.words import (
     lean_words,
     mat_inferred,
     measured,
+    missing,
     number,
     place_words,
     sentence,
@@ -142,6 +143,8 @@ def _section(asked: Asked, bench: str, bay: str, aims: BayAims) -> Element:
         any(PHASES.index(batch.phase) >= PHASES.index("root") for batch in here),
         on.get(f"{bench}.{bay}.mat", False),
         bool(here),
+        missing(moment, bench, None, "house_temperature"),
+        missing(moment, bench, None, "air_temperature"),
     )
     told = (
         f"side section: house {measured(view.house_c, '°C')}, top {measured(view.top_c, '°C')}, "
@@ -164,18 +167,20 @@ def _values(asked: Asked, over: Past, bench: str, bay: str, aims: BayAims) -> li
     )  # fmt: skip
     decided = {(one.bench, one.bay): one for one in moment.decision.bays}.get((bench, bay))
     now_c = decided.target_c if decided is not None else nan
-    return [
-        measure(
-            Measure(
-                f"lean-{key}", "Base minus top", lean_k, "K",
-                lean_words(lean_k, aims.difference_c),
-                f"at least {aims.difference_c:g}{GAP}K wanted",
-                views_of(moment, bench, bay, "base_temperature"),
-                good=(aims.difference_c, 12.0), least=-2.0, most=12.0, signed=True,
-            ),
-            trend(asked, over, "base minus top", "K", {"base": ("base minus top", apart)},
-                  limits=(aims.difference_c,), low=0.0),
+    both = views_of(moment, bench, None, "air_temperature")
+    lean = measure(
+        Measure(
+            f"lean-{key}", "Base minus top", lean_k, "K",
+            lean_words(lean_k, aims.difference_c),
+            f"at least {aims.difference_c:g}{GAP}K wanted",
+            views_of(moment, bench, bay, "base_temperature"),
+            good=(aims.difference_c, 12.0), least=-2.0, most=12.0, signed=True,
         ),
+        trend(asked, over, "base minus top", "K", {"base": ("base minus top", apart)},
+              limits=(aims.difference_c,), low=0.0),
+    )  # fmt: skip
+    return [
+        *([lean] if both else []),
         measure(
             Measure(
                 f"base-{key}", "Base, at cutting depth", seen.base_c, "°C",
@@ -202,7 +207,8 @@ def _mat(asked: Asked, over: Past, bench: str, bay: str) -> Element:
     mode = "" if told["mode"] == "normal" else f" [{told['mode']}]"
     return measure(
         Measure(
-            f"mat-{bench}-{bay}", "Mat", nan if duty is None else duty * 100.0, "% of the time",
+            f"mat-{bench}-{bay}", "Mat, share of the time wanted",
+            nan if duty is None else duty * 100.0, "%",
             f"{ordered}; {reported}; {mat_inferred(moment, (bench, bay))}",
             f"{told['why']}{mode}", [], limits=((0.0, "never"), (100.0, "always")), least=-3.0,
             most=103.0, digits=0,

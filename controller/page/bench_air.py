@@ -28,6 +28,9 @@ def air_part(asked: Asked, over: Past, bench: str) -> Element:
     aims = moment.aims.mist[bench]
     top, humid = over.read(bench, "air_temperature"), over.read(bench, "humidity")
     top_views = views_of(moment, bench, None, "air_temperature")
+    if not top_views:
+        told = "No air probe is fitted here, so top and dryness are not known."
+        return element("section", element("h2", "The air over the cuttings"), element("p", told))
     outside = views_of(moment, bench, None, "house_temperature")
     house = f"the house, outside the cover: {measured(view.house_c, '°C')}" if outside else ""
     rows = [
@@ -77,7 +80,7 @@ def mist_part(asked: Asked, over: Past, bench: str) -> Element:
             f"mist-{bench}", "Dryness summed since the last burst", dry, "kPa min",
             f"{ordered}; {reported}; {mist_inferred(moment, bench)}",
             f"{told['why']}{mode}; {last}{film}",
-            [], limits=() if dose is None else ((dose, "burst"),), least=0.0,
+            [], limits=() if dose is None else ((dose, "burst by day"),), least=0.0,
             most=max(20.0, 1.5 * (dose or 0.0)), digits=1,
         ),
         trend(asked, over, "mister on", "%", {"film": ("mister on", mist_past(over, bench))},

@@ -104,6 +104,7 @@ def lean(
     slow_c: float,
     hot_c: float,
     top_hot_c: float,
+    no_top: str,
     told: str,
 ) -> Element:
     """How the bench leans: one cutting, its leaves over the top's temperature and its foot over the
@@ -132,11 +133,11 @@ def lean(
     if isfinite(target_c):
         aim = element("path", d="M-5 -17H5L0 -10Z", class_="aim")
         made.append(_at(scale.at(target_c), 112, aim))
-    made.extend(_cutting(top_c, base_c, scale))
+    made.extend(_cutting(top_c, base_c, scale, no_top))
     return made
 
 
-def _cutting(top_c: float, base_c: float, scale: Scale) -> list[Element]:
+def _cutting(top_c: float, base_c: float, scale: Scale, no_top: str) -> list[Element]:
     found = []
     top_known, base_known = isfinite(top_c), isfinite(base_c)
     if top_known and base_known:
@@ -144,8 +145,8 @@ def _cutting(top_c: float, base_c: float, scale: Scale) -> list[Element]:
             element("line", x1=scale.at(top_c), x2=scale.at(base_c), y1=44, y2=112, class_="stem")
         )
     for known, value, y, parts, words in (
-        (top_known, top_c, 44, _leaves(), "top"),
-        (base_known, base_c, 112, _roots(), "base"),
+        (top_known, top_c, 44, _leaves(), f"top: {no_top}"),
+        (base_known, base_c, 112, _roots(), "base: no reading"),
     ):
         if known:
             found.append(_at(scale.at(value), y, *parts))
@@ -155,7 +156,7 @@ def _cutting(top_c: float, base_c: float, scale: Scale) -> list[Element]:
             x = scale.at(value)
             found.append(element("text", label, x=x, y=y - 9, dx=dx, class_=f"value {side}"))
         else:
-            found.append(element("text", f"{words}: no reading", x="50%", y=y - 6, class_="middle"))
+            found.append(element("text", words, x="50%", y=y - 6, class_="middle"))
     return found
 
 

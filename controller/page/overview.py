@@ -16,6 +16,7 @@ from controller.page.words import (
     base_words,
     lean_words,
     measured,
+    missing,
     number,
     place_words,
     views_of,
@@ -59,10 +60,11 @@ def _call(asked: Asked, standing: list[Call], over: list[Call], aside: list[Call
     """What needs somebody, or that nothing does."""
     made: list[Element] = []
     if not standing:
-        made.append(
-            element("p", "Nothing needs you now." if over else "Nothing needs you.", class_="calm")
-        )
+        words = "Nothing needs you now." if over else "Nothing needs you."
+        made.append(element("h1", words, class_="calm"))
         made.append(element("p", _in_short(asked), class_="short"))
+    else:
+        made.append(element("h1", "What needs you", class_="unseen"))
     for call in standing[:SHOWN_CALLS]:
         made.append(call_card(call, asked))
     more = standing[SHOWN_CALLS:]
@@ -97,8 +99,9 @@ def _in_short(asked: Asked) -> str:
         view = moment.snapshot.benches[bench]
         base_c, top_c = view.bays[bay].base_c, view.top_c
         where = place_words(f"{bench}.{bay}", moment.site)
-        said = lean_words(base_c - top_c, aims.difference_c)
-        told.append(f"{where}: {said}, base {base_words(base_c, aims) or 'not known'}")
+        known = isfinite(base_c - top_c)
+        said = f"{lean_words(base_c - top_c, aims.difference_c)}, " if known else ""
+        told.append(f"{where}: {said}base {base_words(base_c, aims) or 'not known'}")
     return f"{'; '.join(told)}."
 
 
@@ -122,6 +125,7 @@ def _bay(asked: Asked, bench: str, bay: str) -> Element:
         slow_c=aims.slow_below_c,
         hot_c=aims.hot_above_c,
         top_hot_c=aims.top_hot_c if isfinite(aims.top_hot_c) else mist.top_hot_c,
+        no_top=missing(moment, bench, None, "air_temperature"),
         told=told,
     )
     over = past(asked, "24h")
@@ -159,6 +163,8 @@ def _words(asked: Asked, bench: str, bay: str, aims: BayAims) -> list[Element]:
     seen = view.bays[bay]
     difference_k = seen.base_c - view.top_c
     said = lean_words(difference_k, aims.difference_c)
+    if not views_of(moment, bench, None, "air_temperature"):
+        said = "no air probe is fitted to tell"
     ages = [
         youngest_s(views_of(moment, bench, bay, "base_temperature")),
         youngest_s(views_of(moment, bench, None, "air_temperature")),
@@ -170,8 +176,10 @@ def _words(asked: Asked, bench: str, bay: str, aims: BayAims) -> list[Element]:
     return [
         element(
             "p",
-            element("b", measured(difference_k, "K", sign=True), class_="big"),
-            element("span", f" base minus top, {said}. "),
+            element("b", measured(difference_k, "K", sign=True), class_="big")
+            if isfinite(difference_k) else None,
+            element("span", f" base minus top, {said}. " if isfinite(difference_k)
+                    else f"Base minus top not known: {said}. "),
             element("span", f"Base {base_words(seen.base_c, aims)}. " if isfinite(seen.base_c)
                     else "Base: no reading. "),
             element("span", heat),

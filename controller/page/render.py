@@ -118,10 +118,11 @@ class Renderer:
         return Made(sheet.status, text, packed, parts, asked.moment.number)
 
     def close(self) -> None:
+        """End the workers after what they are at; nobody waits for them."""
         self._later.close()
         for pool, store in self._stores.items():
             pool.submit(store.close)
-            pool.shutdown(wait=True, cancel_futures=False)
+            pool.shutdown(wait=False, cancel_futures=False)
 
 
 def _inside(one: Element) -> str:

@@ -39,7 +39,7 @@ class Cut(NamedTuple):
     """What the section shows. Temperatures degC, NaN where not known.
 
     wet: whether leaves are reckoned wet, None with no leaves.  rooted: whether roots are drawn.
-    heat_on: mat ordered on.  covered: there is an air probe under a cover to tell of.
+    heat_on: mat ordered on.  no_house, no_top: said where the value is not known.
     """
 
     house_c: float
@@ -53,6 +53,8 @@ class Cut(NamedTuple):
     rooted: bool
     heat_on: bool
     cuttings: bool
+    no_house: str
+    no_top: str
 
 
 def section(cut: Cut, told: str) -> Element:
@@ -171,13 +173,17 @@ def _line(cut: Cut, scale: Scale) -> list[Element]:
 def _names(cut: Cut) -> list[Element]:
     """What each height is, at the left edge."""
     words = [
-        ("house", HOUSE_Y - 8),
+        ("house" if isfinite(cut.house_c) else f"house: {cut.no_house}", HOUSE_Y - 8),
         ("cover", COVER_Y + 14),
-        (f"top, at the leaves{_wetness(cut.wet)}", TOP_Y - 42),
+        (f"{_top_name(cut)}{_wetness(cut.wet)}", TOP_Y - 42),
         ("compost", SOIL_Y + 18),
         ("mat, ordered on" if cut.heat_on else "mat, ordered off", MAT_Y + 40),
     ]
     return [element("text", text, x=6, y=y, class_="name") for text, y in words]
+
+
+def _top_name(cut: Cut) -> str:
+    return "top, at the leaves" if isfinite(cut.top_c) else f"top: {cut.no_top}"
 
 
 def _wetness(wet: bool | None) -> str:

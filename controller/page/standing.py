@@ -18,6 +18,8 @@ from controller.page.words import (
 )
 from controller.records import ActKind
 
+GROUP_S: Final = 600.0
+"""Alarms raised within this of each other count as one group."""
 CALLING: Final = frozenset({"UNACK", "ACKED", "RTNUN", "LATCH_UNACK", "LATCH_ACK"})
 NEW: Final = frozenset({"UNACK", "RTNUN", "LATCH_UNACK"})
 
@@ -87,6 +89,16 @@ def over_fold(over: list[Call], asked: Asked) -> Element:
     return element("details", element("summary", f"{words} as seen"), over_list(over, asked))
 
 
+def _several(call: Call, moment: Moment) -> bool:
+    """Whether others that still show were raised soon after it."""
+    return any(
+        other.raised_utc_s == other.raised_utc_s
+        and 0.0 <= other.raised_utc_s - call.raised_utc_s <= GROUP_S
+        and (other.alarm, other.place) != (call.alarm, call.place)
+        for other in calls(moment)
+    )
+
+
 def call_card(call: Call, asked: Asked, *, whole: bool = False) -> Element:
     """One alarm: how bad, what, where, what to do, since when, and what you can do with it here.
 
@@ -103,7 +115,7 @@ def call_card(call: Call, asked: Asked, *, whole: bool = False) -> Element:
             f"{age(now_s - call.raised_utc_s)} ago. "
         )
     seen = f"Seen by {call.seen_by}. " if call.seen_by and not new else ""
-    first = "It came first of several. " if call.first else ""
+    first = "It came first of several. " if call.first and _several(call, moment) else ""
     aside = ""
     if call.state == "SHLVD":
         aside = f"Set aside until {moment_words(call.until_utc_s, now_s, site.site.zone)}. "

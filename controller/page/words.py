@@ -154,7 +154,7 @@ def top_words(top_c: float, limit_c: float) -> str:
 def lean_words(difference_k: float, wanted_k: float) -> str:
     """The aim of the whole bench in a few words: warm foot, cool top."""
     if not isfinite(difference_k):
-        return "not known which is warmer, foot or top"
+        return "nobody knows which is warmer"
     difference_k = round(difference_k, 1)
     if difference_k < 0.0:
         return "upside down: the top is warmer than the foot"
@@ -234,6 +234,11 @@ def views_of(moment: Moment, bench: str, bay: str | None, kind: str) -> list[Pro
     probes = plan.air.probes if bay is None else plan.bays[bay].probes
     views = seen.air if bay is None else seen.bays[bay].probes
     return [view for probe, view in zip(probes, views, strict=True) if probe.kind == kind]
+
+
+def missing(moment: Moment, bench: str, bay: str | None, kind: str) -> str:
+    """Why a value may not be known: "no probe" is fitted, or it gives "no reading"."""
+    return "no reading" if views_of(moment, bench, bay, kind) else "no probe"
 
 
 def last_known(views: Sequence[ProbeView]) -> tuple[float, float]:

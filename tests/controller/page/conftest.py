@@ -124,7 +124,8 @@ MakePage = Callable[..., Kept]
 def make_page(tmp_path_factory: pytest.TempPathFactory) -> Iterator[MakePage]:
     """make_page(plan=, plant=, days=, tokens=): a kept bench with its page, ended after the module.
 
-    tokens: (name, role) -> filled with the tokens made.  plays: False for a bench that stands still
+    example: bench file; only the demo nursery has a batch.  tokens: (name, role) -> filled with the
+    tokens made.  plays: False for a bench that stands still
     and is never late.
     """
     ends: list[Callable[[], None]] = []
@@ -135,12 +136,18 @@ def make_page(tmp_path_factory: pytest.TempPathFactory) -> Iterator[MakePage]:
         plant: str = "Fuchsia hybrids",
         kind: str = "softwood",
         plays: bool = True,
+        example: str = "alder_lane.toml",
         days: float = 0.1,
         tokens: dict[tuple[str, str], str] | None = None,
     ) -> Kept:
-        text = files("config").joinpath("examples", "alder_lane.toml").read_text(encoding="utf-8")
+        text = files("config").joinpath("examples", example).read_text(encoding="utf-8")
         journal = tmp_path_factory.mktemp("page") / "bench.db"
-        scenario = parse_scenario(SCENARIO.format(plant=plant, kind=kind), "t.toml")
+        scenario = parse_scenario(
+            SCENARIO.partition("[[batches]]")[0]
+            if example != "alder_lane.toml"
+            else SCENARIO.format(plant=plant, kind=kind),
+            "t.toml",
+        )
         rehearsal = Rehearsal(
             loads(text, "t"), scenario, journal_path=journal, tick_s=15, site_text=text
         )

@@ -305,3 +305,28 @@ def test_what_is_pressed_is_large_enough_for_a_thumb(show, urgent, path):
 def test_no_page_is_heavier_than_a_slow_line_bears(urgent, path):
     answer = urgent.browser.ask(path, headers={"Accept-Encoding": "gzip"})
     assert int(answer.headers["content-length"]) < 150_000
+
+
+def test_page_that_gets_no_stream_asks_by_itself(show, make_page, monkeypatch):
+    monkeypatch.setattr("controller.page.stream.STREAMS_MOST", 0)
+    kept = make_page(days=0.1)
+    page = show(kept, "/")
+    before = page.locator("#age").inner_text()
+    page.wait_for_function(
+        "before => document.querySelector('#age').innerText !== before", arg=before, timeout=20_000
+    )
+    assert any("/parts?" in url for url in page.asked)
+    assert page.locator("#lost").is_hidden()
+
+
+def test_new_alarm_is_told_to_a_screen_reader_at_once_when_urgent(show, make_page, still):
+    kept = make_page(plant="Lavandula angustifolia", kind="semi_ripe", days=1.1, plays=False)
+    page = show(kept, "/")
+    page.wait_for_timeout(2500)
+    assert page.locator("#urgent").inner_text() == ""
+    still(kept.live, base_very_cold=URGENT)
+    page.wait_for_function(
+        "() => document.querySelector('#urgent').textContent !== ''", timeout=10_000
+    )
+    assert "Base very cold: 11.8" in page.locator("#urgent").text_content()
+    assert page.locator("#urgent").get_attribute("aria-live") == "assertive"

@@ -4,6 +4,7 @@ import json
 import re
 import threading
 import time
+from importlib.resources import files
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -13,6 +14,9 @@ from controller.page.words import age, claims, measured, number, plain_dates
 from simulator.faults import make_fault
 
 DUBLIN = ZoneInfo("Europe/Dublin")
+EXAMPLES = sorted(
+    one.name for one in files("config").joinpath("examples").iterdir() if one.name.endswith(".toml")
+)
 
 
 @pytest.fixture(scope="module")
@@ -180,3 +184,18 @@ def test_later_that_fails_is_said_in_the_log_and_asked_again(kept, eventually, c
     eventually(lambda: later.ask("story", 1, question) == "at last")
     assert "could not be worked out" in caplog.text
     later.close()
+
+
+@pytest.mark.parametrize("example", EXAMPLES)
+def test_every_example_has_its_pages_whatever_is_fitted(make_page, example):
+    kept = make_page(example=example, days=0.1, plays=False)
+    for bench, plan in kept.live.rehearsal.site.benches.items():
+        text = kept.browser.ask(f"/bench/{bench}").text
+        for bay in plan.bays:
+            assert f'id="base-{bench}-{bay}"' in text
+        assert ("Mist by hand" in text) is (plan.mister is not None)
+        fitted = any(probe.kind == "air_temperature" for probe in plan.air.probes)
+        assert ("No air probe is fitted" in text) is not fitted
+        assert ("no probe" in kept.browser.ask("/").text) or fitted
+    for path in ("/", "/alarms", "/batches"):
+        assert kept.browser.ask(path).status == 200
