@@ -163,6 +163,7 @@ def tell_season(
     say(out, "next:", style="bold")
     say(out, f"  {_program()} review {bad} --journal {journal}   # a bad batch, and why")
     say(out, f"  {_program()} batch list --all --journal {journal}   # all of them")
+    say(out, f"  {_program()} compare mix --journal {journal}   # what made a difference")
 
 
 def _program() -> str:
