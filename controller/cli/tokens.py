@@ -31,14 +31,16 @@ def _tokens(bench_file: Path) -> Tokens:
 @expected_errors
 def new(name: str, bench_file: Path, role: str) -> None:
     """Make a token for NAME, who is recorded with every act; an older one of NAME ends."""
+    tokens = _tokens(bench_file)
     try:
-        made = _tokens(bench_file).make(name, role)
+        made = tokens.make(name, role)
     except TokenError as error:
         raise Refused(str(error)) from error
     click.echo(made)
     click.echo(
         f"This is {name}'s token ({role}). It is shown once and kept only as a hash: put it into a "
-        "password manager now.",
+        f"password manager now.\nThe hash is in {tokens.path}; the Warmfoot that serves the page "
+        "must be able to read it.",
         err=True,
     )
 

@@ -83,6 +83,7 @@ def _age(asked: Asked, still: bool) -> Element:
     return element(
         "p",
         element("span", told, stamp, where, unsure, id="age", data_live=""),
+        element("span", "" if asked.late_s else ", just now", id="ago"),
         " ",
         element("a", "go on" if still else "hold still", href=path, id="pause"),
         class_="age",

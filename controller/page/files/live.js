@@ -2,7 +2,7 @@
 "use strict";
 (() => {
   const body = document.body, lost = document.getElementById("lost");
-  const pause = document.getElementById("pause");
+  const pause = document.getElementById("pause"), ago = document.getElementById("ago");
   if (!pause) return;
   const LOST_MS = 15000, SAY_MS = 10000, ASK_MS = 5000;
   const follow = "at=" + encodeURIComponent(body.dataset.at) +
@@ -19,6 +19,10 @@
   }
   function look() {
     const gone = Date.now() - heard;
+    const past = Math.round(gone / 1000);
+    const words = held ? ", held still" : past < 6 ? ", just now" : ", " + past + " s ago";
+    if (ago && ago.textContent !== words && !body.classList.contains("late"))
+      ago.textContent = words;
     if (held || gone < LOST_MS) return;
     body.classList.add("lost");
     lost.hidden = false;

@@ -78,6 +78,36 @@ CONTRAST = """() => {
 }"""
 
 
+OUTLINES = """() => {
+  const rgb = (text) => (text.match(/[\\d.]+/g) || []).slice(0, 3).map(Number);
+  const bright = (c) => {
+    const [r, g, b] = c.map((v) => v / 255).map((v) =>
+      v <= 0.04045 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4);
+    return 0.2126 * r + 0.7152 * g + 0.0722 * b;
+  };
+  const ground = bright(rgb(getComputedStyle(document.documentElement).backgroundColor));
+  const sheet = (one) => {
+    for (let at = one.parentElement; at; at = at.parentElement) {
+      const text = getComputedStyle(at).backgroundColor;
+      if (!/, 0\\)$/.test(text)) return bright(rgb(text));
+    }
+    return ground;
+  };
+  const found = [];
+  const drawn = ".plot path:is(.base, .top, .house, .target, .vpd, .mat, .film), .plot .frame, " +
+    ".rail .rule, .rail .limit, .rail .good, .lean .rule, .stem, .section .cover, .section .mat, " +
+    ".section .bracket, .section .good, button, input:not([type=hidden]), select";
+  for (const one of document.querySelectorAll(drawn)) {
+    const look = getComputedStyle(one);
+    const line = one.namespaceURI.endsWith("svg") ? look.stroke : look.borderTopColor;
+    const [high, low] = [bright(rgb(line)), sheet(one)].sort((a, b) => b - a);
+    const ratio = (high + 0.05) / (low + 0.05);
+    if (ratio < 3) found.push([one.tagName, one.getAttribute("class"), line, ratio.toFixed(2)]);
+  }
+  return [document.querySelectorAll(drawn).length, found];
+}"""
+
+
 @pytest.fixture(scope="module")
 def chromium():
     """A browser; where there is none the tests say so, and fail in CI."""
@@ -153,6 +183,36 @@ def test_text_stands_out_from_what_is_behind_it(request, show, kept, path, dark)
     """WCAG 2.2, 1.4.3: 4.5 to 1, large text 3 to 1."""
     page = show(request.getfixturevalue(kept), path, dark=dark)
     assert page.evaluate(CONTRAST) == []
+
+
+@pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
+@pytest.mark.parametrize("path", PATHS)
+def test_lines_and_outlines_stand_out_from_what_is_behind_them(show, urgent, path, dark):
+    """WCAG 2.2, 1.4.11: 3 to 1 for controls and for what a drawing needs to be understood."""
+    count, found = show(urgent, path, dark=dark).evaluate(OUTLINES)
+    assert count > 3
+    assert found == []
+
+
+@pytest.mark.parametrize("path", ["/", "/bench/north"])
+def test_no_number_stands_alone(show, calm, path):
+    """Each main value has its limits and its last day beside it."""
+    page = show(calm, path, width=1280)
+    values = page.locator(".measure, .pair").all()
+    assert len(values) >= 1
+    for one in values:
+        assert one.locator("svg.rail, svg.lean").count() == 1
+        assert one.locator(".plot > svg").count() == 1
+
+
+def test_age_is_told_beside_the_time_and_grows_while_nothing_is_heard(show, make_page):
+    kept = make_page(days=0.1)
+    page = show(kept, "/")
+    assert "GMT, just now" in page.locator(".age").inner_text()
+    kept.live.server.stop()
+    page.wait_for_function(
+        "() => / s ago/.test(document.querySelector('#ago').textContent)", timeout=15_000
+    )
 
 
 def test_a_phone_shows_what_is_wrong_what_to_do_and_how_old_it_is_without_scrolling(show, urgent):
