@@ -7,6 +7,8 @@ from typing import Final, NamedTuple
 
 from controller.draw.plot import STYLE
 
+SCRIPTS: Final = ("live.js", "cursor.js")
+
 
 class ServedFile(NamedTuple):
     name: str
@@ -19,9 +21,9 @@ class _Files:
     def __init__(self) -> None:
         folder = files("controller.page").joinpath("files")
         style = folder.joinpath("look.css").read_text(encoding="utf-8") + STYLE
-        script = folder.joinpath("live.js").read_text(encoding="utf-8")
+        scripts = [folder.joinpath(name).read_text(encoding="utf-8") for name in SCRIPTS]
         self.style = _served("css", "text/css; charset=utf-8", style)
-        self.script = _served("js", "text/javascript; charset=utf-8", script)
+        self.script = _served("js", "text/javascript; charset=utf-8", "\n".join(scripts))
         self.by_name = {one.name: one for one in (self.style, self.script)}
 
 

@@ -48,6 +48,7 @@ def framed(asked: Asked, sheet: Sheet) -> Element:
             _whoever(asked),
         ),
         data_at=asked.path,
+        data_zone=moment.site.site.timezone,
         data_query="&".join(f"{key}={asked.query[key]}" for key in ("span",) if key in asked.query),
         class_="late" if asked.late_s else None,
     )

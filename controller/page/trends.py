@@ -3,6 +3,7 @@
 The bands drawn are those in force now; what a past phase wanted stands on the page of its batch.
 """
 
+import json
 from collections.abc import Callable
 from math import inf, isfinite, nan
 from typing import Final, NamedTuple
@@ -163,7 +164,8 @@ def trend(
         title, unit, over.from_s, over.to_s, asked.moment.site.site.zone, drawn, bands,
         low=low, high=high, decimals=decimals, height_px=tall_px,
     )  # fmt: skip
-    return element("div", picture(plot), class_="plot small")
+    names = json.dumps({look: name for look, (name, _) in lines.items()}, separators=(",", ":"))
+    return element("div", picture(plot), class_="plot small", data_unit=unit, data_names=names)
 
 
 def base_past(over: Past, bench: str, bay: str) -> Series:

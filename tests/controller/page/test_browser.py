@@ -1,6 +1,7 @@
 """The page in a real browser: light and dark, narrow and wide, by keyboard, without a script."""
 
 import os
+import re
 import shutil
 import time
 from itertools import pairwise
@@ -390,3 +391,24 @@ def test_new_alarm_is_told_to_a_screen_reader_at_once_when_urgent(show, make_pag
     )
     assert "Base very cold: 11.8" in page.locator("#urgent").text_content()
     assert page.locator("#urgent").get_attribute("aria-live") == "assertive"
+
+
+def test_plot_is_read_off_where_the_pointer_is(show, calm):
+    page = show(calm, "/bench/north", width=1280, height=900)
+    area = page.locator("#base-north-left-past .plot > svg > svg").bounding_box()
+    page.mouse.move(area["x"] + 0.95 * area["width"], area["y"] + 20)
+    told = page.locator(".readout output").inner_text()
+    seen = re.fullmatch(r"\w+,? \d+ Mar,? \d\d:\d\d: base (\d+\.\d) °C", told)
+    assert seen, told
+    known = page.locator("#base-north-left .number").inner_text()
+    assert abs(float(seen[1]) - float(known.split("\u00a0")[0])) < 1.5
+    page.mouse.move(5, 5)
+    assert page.locator(".readout").count() == 0
+
+
+def test_gap_is_read_off_as_nothing_on_record(show, calm):
+    """Nothing was recorded before the rehearsal began, a little more than a day ago."""
+    page = show(calm, "/bench/north?span=7d", width=1280, height=900)
+    area = page.locator("#lean-north-left-past .plot > svg > svg").bounding_box()
+    page.mouse.move(area["x"] + 0.2 * area["width"], area["y"] + 20)
+    assert page.locator(".readout output").inner_text().endswith("nothing on record")
