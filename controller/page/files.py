@@ -19,7 +19,7 @@ class ServedFile(NamedTuple):
 
 class _Files:
     def __init__(self) -> None:
-        folder = files("controller.page").joinpath("files")
+        folder = files("controller.page").joinpath("static")
         style = folder.joinpath("look.css").read_text(encoding="utf-8") + STYLE
         scripts = [folder.joinpath(name).read_text(encoding="utf-8") for name in SCRIPTS]
         self.style = _served("css", "text/css; charset=utf-8", style)

@@ -199,3 +199,19 @@ def test_every_example_has_its_pages_whatever_is_fitted(make_page, example):
         assert ("no probe" in kept.browser.ask("/").text) or fitted
     for path in ("/", "/alarms", "/batches"):
         assert kept.browser.ask(path).status == 200
+
+
+@pytest.mark.parametrize("harm", ["gone", "spoilt"])
+def test_bench_is_shown_though_its_record_cannot_be_read(make_page, harm, caplog):
+    kept = make_page(days=0.1, plays=False)
+    for file in kept.journal.parent.glob("bench.db*"):
+        file.unlink()
+    if harm == "spoilt":
+        kept.journal.write_bytes(b"not a journal at all" * 400)
+    for path in ("/", "/bench/north", "/alarms", "/batches", "/batch/1"):
+        answer = kept.browser.ask(path)
+        assert answer.status in (200, 404), path
+        assert "page fault" not in caplog.text
+    assert "°C" in kept.browser.ask("/bench/north").text
+    assert "can't be read just now" in kept.browser.ask("/batches").text
+    assert "can't read the journal" in caplog.text
