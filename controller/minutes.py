@@ -87,9 +87,10 @@ class MinuteBook:
             elif tally.flag > Flag.NOT_EVALUATED:
                 minutes.append(MinuteRow(t_s, probe, nan, nan, nan, 0, tally.flag))
             tally.clear()
+        # A relay switched on at the minute's last tick has a start, and its seconds in the next.
         relays = [
-            RelayRow(t_s, relay, on_s, self._starts.get(relay, 0))
-            for relay, on_s in self._on_s.items()
+            RelayRow(t_s, relay, self._on_s.get(relay, 0.0), self._starts.get(relay, 0))
+            for relay in dict.fromkeys([*self._on_s, *self._starts])
         ]
         self._on_s.clear()
         self._starts.clear()

@@ -90,4 +90,11 @@ def test_nothing_runs_on_over_a_gap(book):
     book.ordered(orders(60.0), 0.0)
     book.dropped()
     book.ordered(orders(0.0), 0.0)
-    assert book.close(0)[1] == []
+    assert book.close(0)[1] == [RelayRow(0, "north.left.mat", 0.0, 1)]
+
+
+def test_start_at_the_last_tick_of_a_minute_is_not_lost(book):
+    book.ordered(orders(0.0, 5.0), 10.0)
+    assert book.close(0)[1] == [RelayRow(0, "north.mister", 0.0, 1)]
+    book.ordered(orders(0.0), 10.0)
+    assert book.close(60)[1] == [RelayRow(60, "north.mister", 5.0, 0)]
