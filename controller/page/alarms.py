@@ -10,13 +10,14 @@ from controller.journal.reader import Reader
 from controller.page.render import Asked, Sheet
 from controller.page.standing import Call, call_card, calls, over_list
 from controller.page.words import STATE_WORDS, clock, day, place_words
-from controller.records import AlarmRow
+from controller.records import AlarmChanged, AlarmRow
 from controller.review.alarm_load import Load, load
 
 DAYS: Final = (7, 30)
 WINDOW_DAYS: Final = 30
 VERDICTS: Final = {"watch": "More than wanted. ", "act": "Do something: "}
 SHOWN: Final = 200
+STANDING: Final = frozenset({"UNACK", "ACKED", "LATCH_UNACK", "LATCH_ACK"})
 
 
 def alarms_page(asked: Asked) -> Sheet:
@@ -128,6 +129,13 @@ def _by_day(asked: Asked, found: Sequence[AlarmRow]) -> list[Element]:
     return made
 
 
+def _became(change: AlarmChanged) -> str:
+    """What a change made of an alarm; one that still stands is called to mind from time to time."""
+    if change.state in ("UNACK", "LATCH_UNACK") and change.was in STANDING:
+        return "still there, called to mind"
+    return STATE_WORDS.get(change.state, change.state)
+
+
 def _line(asked: Asked, row: AlarmRow) -> Element:
     change = row.change
     known = rows().get(change.alarm)
@@ -139,7 +147,6 @@ def _line(asked: Asked, row: AlarmRow) -> Element:
         element("time", clock(row.at_s, asked.moment.site.site.zone)),
         element("span", f" {change.priority} ", class_="priority"),
         element("b", title),
-        f", {place_words(change.place, asked.moment.site)}: {STATE_WORDS.get(change.state, '')}"
-        f"{by}{note}. ",
+        f", {place_words(change.place, asked.moment.site)}: {_became(change)}{by}{note}. ",
         element("span", change.text, class_="quiet"),
     )

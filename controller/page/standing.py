@@ -1,5 +1,6 @@
 """The alarms that stand, as a page shows them: worst first, each with what to do about it."""
 
+from collections.abc import Sequence
 from typing import Final, NamedTuple
 
 from controller.decide.alarm_table import Row, rows
@@ -126,7 +127,7 @@ def call_card(call: Call, asked: Asked, *, whole: bool = False) -> Element:
             element("summary", "Why it matters, and what may be behind it"),
             element("p", call.row.consequence),
             element("p", "It may be: ", "; ".join(call.row.causes), "."),
-            element("p", f"It calls when {call.row.limit}. ", call.row.why),
+            element("p", f"Its limit: {call.row.limit}. ", call.row.why),
         )
     urgency = f"{call.priority} {PRIORITY_WORDS[call.priority]}"
     look = f"call p{call.priority}" + ("" if new else " seen") + ("" if call.calling else " aside")
@@ -165,23 +166,33 @@ def _hands(call: Call, asked: Asked, whole: bool) -> Element | None:
         found.append(act_form(asked, ActKind.RESET, "Reset ...", common))
     longest_s = call.row.shelve_longest_s(call.priority)
     if whole and call.calling and longest_s > 0.0:
-        found.append(
-            act_form(
-                asked,
-                ActKind.SHELVE,
-                "Set aside",
-                common,
-                element(
-                    "label",
-                    "for ",
-                    element("input", type="number", name="minutes", min="1",
-                            max=f"{longest_s / 60:.0f}", value=f"{min(60, longest_s / 60):.0f}",
-                            required="", inputmode="numeric"),
-                    f" min (at most {longest_s / 60:.0f})",
-                ),
-                element("label", "because ",
-                        element("input", type="text", name="note", required="", maxlength="200")),
-                class_="wide",
-            )
-        )  # fmt: skip
+        found.append(_set_aside(asked, common, longest_s / 60.0))
     return element("div", *found, class_="hands") if found else None
+
+
+def _set_aside(asked: Asked, fields: Sequence[tuple[str, str]], longest_min: float) -> Element:
+    """Shelving: for how long, and why."""
+    minutes = element(
+        "input",
+        type="number",
+        name="minutes",
+        min="1",
+        max=f"{longest_min:.0f}",
+        value=f"{min(60.0, longest_min):.0f}",
+        required="",
+        inputmode="numeric",
+    )
+    why = element("input", type="text", name="note", required="", maxlength="200")
+    form = act_form(
+        asked,
+        ActKind.SHELVE,
+        "Set aside",
+        fields,
+        element("label", "for ", minutes, f" min (at most {longest_min:.0f})"),
+        element("label", "because ", why),
+        class_="wide",
+    )
+    told = "It is still watched and recorded, and comes back by itself."
+    return element(
+        "details", element("summary", "Set it aside for a time"), element("p", told), form
+    )

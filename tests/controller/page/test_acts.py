@@ -162,3 +162,18 @@ def test_desk_takes_no_more_than_a_person_can_ask_and_outlives_an_asker_that_is_
     desk.take(FakeController())
     desk.answer([ActDone(act, True, "done")])
     assert desk._taken == []
+
+
+def test_alarm_is_set_aside_with_a_reason_and_an_end(make_page, eventually):
+    kept = make_page(days=0.3)
+    controller = kept.live.rehearsal.controller
+    eventually(lambda: controller.state.alarms, 20)
+    alarm, place = next(iter(controller.state.alarms))
+    answer = kept.browser.act("shelve", place, alarm=alarm, minutes="60")
+    assert "give the reason" in said(kept, answer)
+    answer = kept.browser.act("shelve", place, alarm=alarm, minutes="60", note="watering")
+    assert "shelved for" in said(kept, answer)
+    asked = recorded(kept)[-1]
+    assert (asked.act.note, asked.act.span_s, asked.status) == ("watering", 3600.0, "done")
+    eventually(lambda: "Set aside until" in kept.browser.ask("/alarms").text)
+    assert "Set aside or explained by another" in kept.browser.ask("/").text
