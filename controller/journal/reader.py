@@ -269,6 +269,13 @@ class Reader:
         found = self.query(f"SELECT {sql.BATCH_COLUMNS} FROM batch {where} ORDER BY number")
         return [sql.batch_of(row) for row in found]
 
+    def book_mark(self) -> tuple[int, int]:
+        """(number of batches, number of the last entry of any): changes with each act on them."""
+        found = self.query(
+            "SELECT (SELECT count(*) FROM batch), (SELECT coalesce(max(number), 0) FROM entry)"
+        )
+        return int(found[0][0]), int(found[0][1])
+
     def entries(self, batch: int) -> list[Entry]:
         """Every entry of a batch, in the order entered."""
         found = self.query(

@@ -31,23 +31,11 @@ class Do(Base):
     """POST /act: one act."""
 
     async def post(self) -> None:
-        holder = self.current()
-        if holder is None:
-            self.redirect("/in", status=303)
-            return
-        if holder.role != "operate":
-            self.refuse(403, "This token may look but not act. Nothing was changed.")
-        if not self.door.gate.is_form_token(holder, self.get_body_argument("form", "")):
-            self.refuse(403, "This form is older than the running program. Go back, reload the "
-                             "page and ask again. Nothing was changed.")  # fmt: skip
+        holder, moment = self.actor()
         fields = {name: self.get_body_argument(name, "").strip() for name in FIELDS}
         if not _BACK.fullmatch(fields["back"]):
             fields["back"] = "/"
         act = self.act_of(fields, holder.name)
-        moment = self.door.board.latest
-        if moment is None:
-            self.refuse(503, "Warmfoot is starting; try again in a moment.")
-        assert moment is not None
         if act.kind in TWICE and self.get_body_argument("sure", "") != "yes":
             effect = effect_of(act, moment)
             if effect is None:

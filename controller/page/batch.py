@@ -1,6 +1,5 @@
 """One batch: its whole story, from what was stuck to what came of it."""
 
-from collections.abc import Sequence
 from typing import NamedTuple
 
 from controller.batch_faces import outlook_lines
@@ -10,7 +9,8 @@ from controller.draw.plot import Band, Line, Plot, figure_element
 from controller.entries import effective
 from controller.gather import CaseBook, review_batch
 from controller.journal.reader import Reader
-from controller.page.batches import Card, find_batch, read_cards, warm_curve
+from controller.page.batch_book import entry_list, hands, stuck_with
+from controller.page.batches import Card, book_mark, find_batch, read_cards, warm_curve
 from controller.page.render import Asked, Sheet
 from controller.page.trends import base_past, stretch
 from controller.page.words import (
@@ -24,7 +24,7 @@ from controller.page.words import (
     plain_dates,
     sentence,
 )
-from controller.records import Batch, Entry
+from controller.records import Batch
 from controller.review.causes import Verdict
 from controller.review.summary import BatchSummary
 
@@ -58,15 +58,18 @@ def batch_page(asked: Asked) -> Sheet:
     batch = card.history.batch
     story = _read(asked, batch)
     quick = () if story is not None else (_first_plot(asked, card),)
-    entries = asked.store.kept(
-        ("entries", batch.number, int(asked.moment.now.utc_s // 60)), 60.0,
-        lambda reader: effective(reader.entries(batch.number)),
-    )  # fmt: skip
+    entries = asked.store.ask(lambda reader: effective(reader.entries(batch.number))) or []
     inside = [
         element("h1", element("b", f"{batch.number} "), batch.plant),
         element("p", _label(asked, card), class_="lead"),
         element("div", *_now(asked, card), id="now", data_live=""),
-        _part("written", "What was written down", _entries(asked, entries or ())),
+        hands(asked, batch) or element("p", hidden=""),
+        _part(
+            "written",
+            "What was written down",
+            *stuck_with(batch, entries),
+            entry_list(asked, batch, entries),
+        ),
         _part("time", "Its time on the bench", *(story.plots if story else quick)),
         _part("got", "What it got", *_got(asked, story)),
         element("div", *_causes(story.verdict if story else None), id="causes", data_live=""),
@@ -116,7 +119,7 @@ def _read(asked: Asked, batch: Batch) -> Story | None:
         plots = tuple(figure_element(plot) for plot in batch_plots(reader, site, batch, now_s))
         return Story(review_batch(reader, site, batch, now_s), verdict, plots)
 
-    stamp = (batch.phase, batch.closed_s or int(now_s // STEP_S))
+    stamp = (book_mark(asked), batch.closed_s or int(now_s // STEP_S))
     return asked.later.ask(("story", batch.number), stamp, question)
 
 
@@ -202,29 +205,6 @@ def _spells(asked: Asked, found: BatchSummary) -> list[Element]:
         return [element("p", "No stretch out of its good band for half an hour or more.")]
     return [element("h3", "Its worst stretches"),
             element("ul", *(element("li", line) for line in lines), class_="came")]  # fmt: skip
-
-
-def _entries(asked: Asked, entries: Sequence[Entry]) -> Element:
-    """What stands in its book, oldest first."""
-    if not entries:
-        return element("p", "Nothing yet.", class_="quiet")
-    zone = asked.moment.site.site.zone
-    lines = []
-    for entry in entries:
-        values = ", ".join(
-            f"{key.replace('_', ' ')} {value}" for key, value in entry.values.items()
-        )
-        lines.append(
-            element(
-                "li",
-                element("time", day(entry.at_s, zone)),
-                element("b", f" {entry.kind}"),
-                f" {values}" if values else "",
-                f". {entry.note}" if entry.note else "",
-                element("span", f" ({entry.by})", class_="quiet"),
-            )
-        )
-    return element("ol", *lines, class_="entries")
 
 
 def _causes(verdict: Verdict | None) -> list[Element]:

@@ -49,7 +49,7 @@ def batches_page(asked: Asked) -> Sheet:
         return Sheet("Batches", (element("h1", "Batches"), element("p", told)))
     open_ones = [card for card in cards if card.history.batch.closed_s is None]
     closed = [card for card in cards if card.history.batch.closed_s is not None]
-    inside = [element("h1", "Batches")]
+    inside = [element("h1", "Batches"), _ways(asked)]
     if not open_ones:
         inside.append(element("p", "Nothing is on the bench. A batch begins when you stick it.",
                               class_="lead"))  # fmt: skip
@@ -59,6 +59,12 @@ def batches_page(asked: Asked) -> Sheet:
         lines = [_closed(asked, card) for card in reversed(closed)]
         inside += [element("h2", "Closed"), element("ul", *lines, class_="came")]
     return Sheet("Batches", tuple(inside))
+
+
+def _ways(asked: Asked) -> Element:
+    """What else there is to do with batches."""
+    stick = element("a", "Stick a batch ...", href="/stick", class_="button")
+    return element("p", stick if asked.holder.role == "operate" else None, class_="hands")
 
 
 def read_cards(asked: Asked) -> list[Card] | None:
@@ -74,8 +80,12 @@ def read_cards(asked: Asked) -> list[Card] | None:
             for one in book.batches
         ]
 
-    known = tuple((b.number, b.phase, b.bench, b.bay) for b in moment.batches)
-    return asked.store.kept(("cards", int(now_s // STEP_S), known), KEPT_S, question)
+    return asked.store.kept(("cards", int(now_s // STEP_S), book_mark(asked)), KEPT_S, question)
+
+
+def book_mark(asked: Asked) -> tuple[int, int] | None:
+    """Changes with everything that is written down of batches."""
+    return asked.store.ask(lambda reader: reader.book_mark())
 
 
 def _card(asked: Asked, card: Card) -> Element:

@@ -11,8 +11,9 @@ from tornado.web import Finish, RequestHandler
 from controller.page.desk import Desk
 from controller.page.files import FILES
 from controller.page.gate import HEADERS, Gate
-from controller.page.moment import Board
+from controller.page.moment import Board, Moment
 from controller.page.pages import Page, find_page
+from controller.page.pen import Pen
 from controller.page.render import Made, Renderer
 from controller.page.shell import door_page, plain_page
 from controller.page.tokens import Holder
@@ -22,7 +23,7 @@ log = logging.getLogger(__name__)
 COOKIE: Final = "warmfoot"
 KEEP_DAYS: Final = 90
 QUERY_MOST: Final = 200
-KNOWN: Final = frozenset({"at", "span", "days", "still", "said"})
+KNOWN: Final = frozenset({"at", "span", "days", "still", "said", "plant", "kind"})
 """Arguments of an address that mean anything; a page is made anew for each."""
 
 
@@ -34,6 +35,7 @@ class Door:
     renderer: Renderer
     board: Board
     desk: Desk
+    pen: Pen
     pages: tuple[Page, ...]
     clock: Callable[[], float]
     closing: bool = False
@@ -87,6 +89,23 @@ class Base(RequestHandler):
         """Whoever asks, None for nobody known."""
         name = f"__Host-{COOKIE}" if self.door.gate.secure else COOKIE
         return self.door.gate.holder(self.get_cookie(name) or "")
+
+    def actor(self) -> tuple[Holder, Moment]:
+        """Whoever asks for a change by a form of this page, and may; and how things stand."""
+        holder = self.current()
+        if holder is None:
+            self.redirect("/in", status=303)
+            raise Finish
+        if holder.role != "operate":
+            self.refuse(403, "This token may look but not act. Nothing was changed.")
+        if not self.door.gate.is_form_token(holder, self.get_body_argument("form", "")):
+            self.refuse(403, "This form is older than the running program. Go back, reload the "
+                             "page and ask again. Nothing was changed.")  # fmt: skip
+        moment = self.door.board.latest
+        if moment is None:
+            self.refuse(503, "Warmfoot is starting; try again in a moment.")
+        assert moment is not None
+        return holder, moment
 
     def query(self) -> dict[str, str]:
         """The last value of each known argument of the address, of reasonable length."""
@@ -150,16 +169,25 @@ class Show(Base):
         if holder is None:
             self.redirect("/in", status=303)
             return
-        page = find_page(self.door.pages, self.request.path)
-        if page is None:
-            self.refuse(404, "There is no such page.")
-            return
+        page = self.page_of(self.request.path)
         query = self.query()
         said = self.door.said.get(query.pop("said", ""), "")
         if said:
             query["said_text"] = said
         made = await self.made(page, self.request.path, query, holder)
-        self.set_status(made.status)
+        self.give(made, made.status)
+
+    def page_of(self, path: str) -> Page:
+        """The page of a path; 404 where there is none."""
+        page = find_page(self.door.pages, path)
+        if page is None:
+            self.refuse(404, "There is no such page.")
+        assert page is not None
+        return page
+
+    def give(self, made: Made, status: int) -> None:
+        """Send a page that was made."""
+        self.set_status(status)
         self.set_header("Content-Type", "text/html; charset=utf-8")
         self.set_header("Vary", "Accept-Encoding")
         if "gzip" in self.request.headers.get("Accept-Encoding", ""):

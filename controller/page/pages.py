@@ -7,8 +7,10 @@ from controller.page.alarms import alarms_page
 from controller.page.batch import batch_page
 from controller.page.batches import batches_page
 from controller.page.bench import bench_page
+from controller.page.doing_pages import doing_page
 from controller.page.overview import overview_page
 from controller.page.render import Maker
+from controller.page.sticking import stick_page
 
 
 class Page(NamedTuple):
@@ -25,6 +27,8 @@ PAGES: Final = (
     Page(re.compile(r"/alarms"), alarms_page),
     Page(re.compile(r"/batches"), batches_page, slow=True),
     Page(re.compile(r"/batch/[0-9]{1,9}"), batch_page, slow=True),
+    Page(re.compile(r"/batch/[0-9]{1,9}/(?:[a-z]{1,20}|entry/[0-9]{1,9})"), doing_page),
+    Page(re.compile(r"/stick"), stick_page),
 )
 
 

@@ -43,11 +43,13 @@ class Asked(NamedTuple):
 
 
 class Sheet(NamedTuple):
-    """A page without its frame. status: of HTTP."""
+    """A page without its frame. status: of HTTP.  typed: holds a form that somebody types into, so
+    it is never loaded anew by itself."""
 
     title: str
     inside: tuple[Element, ...]
     status: int = 200
+    typed: bool = False
 
 
 Maker = Callable[[Asked], Sheet]
@@ -116,6 +118,10 @@ class Renderer:
         }
         packed = gzip.compress(text, 5, mtime=0)
         return Made(sheet.status, text, packed, parts, asked.moment.number)
+
+    def forget(self) -> None:
+        """Make every page anew: something was written down since."""
+        self._made.clear()
 
     def close(self) -> None:
         """End the workers after what they are at; nobody waits for them."""

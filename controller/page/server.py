@@ -26,6 +26,7 @@ from controller.page.gate import Gate, may_serve
 from controller.page.handlers import Door, Nothing
 from controller.page.moment import Board
 from controller.page.pages import PAGES
+from controller.page.pen import Pen
 from controller.page.render import Renderer
 from controller.page.routes import ROUTES
 from controller.page.shell import framed
@@ -148,7 +149,8 @@ class PageServer:
         self.port = socket.getsockname()[1]
         gate = Gate(self._plan, self.port, self.tokens)
         renderer = Renderer(self._board, self._journal, framed)
-        door = Door(gate, renderer, self._board, self._desk, PAGES, time.monotonic)
+        pen = Pen(self._journal)
+        door = Door(gate, renderer, self._board, self._desk, pen, PAGES, time.monotonic)
         app = Application(
             ROUTES,
             default_handler_class=Nothing,
@@ -180,6 +182,7 @@ class PageServer:
             server.stop()
             door.closing = True
             await server.close_all_connections()
+            pen.close()
             renderer.close()
 
     def _tls(self) -> ssl.SSLContext | None:

@@ -52,14 +52,16 @@ def framed(asked: Asked, sheet: Sheet) -> Element:
         data_query="&".join(f"{key}={asked.query[key]}" for key in ("span",) if key in asked.query),
         class_="late" if asked.late_s else None,
     )
-    return _document(f"{count}{sheet.title} - Warmfoot", body, None if still else REFRESH_S)
+    return _document(
+        f"{count}{sheet.title} - Warmfoot", body, None if still or sheet.typed else REFRESH_S
+    )
 
 
 def _places(path: str, standing: int) -> Element:
     links = []
     for href, words in PLACES:
         here = path == href or (href == "/" and path.startswith("/bench")) or (
-            href == "/batches" and path.startswith("/batch")
+            href == "/batches" and path.startswith(("/batch", "/stick", "/compare"))
         )  # fmt: skip
         count = None
         if href == "/alarms":

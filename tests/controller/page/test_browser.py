@@ -13,7 +13,8 @@ from controller.decide.state import AlarmState
 sync_api = pytest.importorskip("playwright.sync_api")
 pytestmark = [pytest.mark.browser, pytest.mark.timeout(300)]
 
-PATHS = ("/", "/bench/north", "/alarms", "/batches", "/batch/1")
+PATHS = ("/", "/bench/north", "/alarms", "/batches", "/batch/1",
+         "/stick?plant=Hebe&kind=semi_ripe", "/batch/1/closed")  # fmt: skip
 WIDTHS = (320, 360, 390, 1280)
 URGENT = AlarmState(
     state="UNACK",
@@ -327,11 +328,11 @@ def test_controller_that_hangs_is_said_by_the_page(show, make_page):
 def test_whole_page_goes_by_keyboard_in_the_order_it_is_seen(show, urgent, path):
     page = show(urgent, path, width=360)
     count = page.locator(
-        "a[href]:visible, button:visible, summary:visible, input:visible:not([type=hidden]), "
-        "select:visible"
+        "a[href]:visible, button:visible, summary:visible, select:visible, textarea:visible, "
+        "input:visible:not([type=hidden]):not([type=radio]), input[type=radio]:checked"
     ).count()
     reached = []
-    for _ in range(count + 2):
+    for _ in range(count + 8):  # a field for day and time is several stops
         page.keyboard.press("Tab")
         seen = page.evaluate(
             """() => {
