@@ -35,6 +35,9 @@
       const place = document.getElementById(id);
       if (!place || place.dataset.shown === html) continue;
       place.dataset.shown = html;
+      const fresh = document.createElement("template");
+      fresh.innerHTML = html;
+      if (fresh.innerHTML === place.innerHTML) continue;
       const active = document.activeElement;
       const inside = active && place.contains(active) ? active : null;
       if (inside && /^(INPUT|SELECT|TEXTAREA)$/.test(inside.tagName)) continue;
