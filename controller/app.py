@@ -103,6 +103,7 @@ def build(
         batches=batches,
         state_json=saved.json if saved else None,
         away_s=away_s,
+        began_utc_s=now.utc_s,
     )
 
 

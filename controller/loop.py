@@ -8,6 +8,7 @@ and survived; the relays then get absolute "off" orders instead of a decision.
 import logging
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from math import inf
 from typing import ParamSpec
 
 from config.model import Site, mat_id, mister_id
@@ -90,7 +91,9 @@ class Controller:
         batches: Sequence[Batch] = (),
         state_json: str | None = None,
         away_s: float = 0.0,
+        began_utc_s: float = inf,
     ) -> None:
+        """began_utc_s: of the run's record, by the wall clock as it went then."""
         self.site = site
         self.clock = clock
         self.links = dict(links)
@@ -110,7 +113,7 @@ class Controller:
         self._sensed = self._decided = self._ordered = 0
         self._minute = -1
         self._last: Now | None = None
-        self._began_utc_s = 0.0
+        self._began_utc_s = min(began_utc_s, clock.now().utc_s)
         self._faults: dict[str, str] = {}
         self._arrived = False
         self._aims_every_minute = recorder.threaded or any(
@@ -191,7 +194,6 @@ class Controller:
         """
         last, self._last = self._last, now
         if last is None:
-            self._began_utc_s = now.utc_s
             return 0.0
         dt_s = now.mono_s - last.mono_s
         step_s = (now.utc_s - last.utc_s) - dt_s
@@ -199,8 +201,11 @@ class Controller:
             self.service["clock_step_s"] = step_s
             self.service["clock_step_at_s"] = now.mono_s
             if now.trusted and not last.trusted:
+                # Its last minute is of the old clock too, and must be re-dated with the others.
+                self._guarded("last minute", self._close_minute, last)
                 fix = TimeFix(now.utc_s, self._began_utc_s, last.utc_s, step_s)
                 self.recorder.put([fix])
+                self._began_utc_s = now.utc_s
             text = f"the wall clock moved by {step_s:+.0f} s; control runs on, records are marked"
             self.recorder.put([EventRow(now.utc_s, "clock_step", "site", text)])
         if dt_s > GAP_S:
@@ -244,16 +249,19 @@ class Controller:
         return decision
 
     def _order(self, now: Now, decision: Decision, dt_s: float) -> None:
+        orders = decision.orders
         try:
-            self.driver.send(decision.orders, now.mono_s)
+            if self.driver.send(orders, now.mono_s):
+                orders = self.driver.taken(orders)
             self._ordered += 1
         except Exception as error:
             self._fault("orders", error, now)
-        self._minutes.ordered(decision.orders, dt_s)
+            orders = self._off_orders()
+        self._minutes.ordered(orders, dt_s)
 
     def _record(self, now: Now, snapshot: Snapshot, decision: Decision) -> None:
         if self._arrived:
-            self._sample(snapshot)
+            self._guarded("samples", self._sample, snapshot)
         rows = self._new_reasons(decision, now.utc_s)
         self.changes = ()
         if decision.alarms:
@@ -334,9 +342,10 @@ class Controller:
         t_s = self._minute * 60
         self._minute = -1
         if self.snapshot is not None:
-            self._sample(self.snapshot)  # a probe that fell silent has no arrival to be counted at
+            # A probe that fell silent has no arrival to be counted at.
+            self._guarded("samples", self._sample, self.snapshot)
         minutes, relays = self._minutes.close(t_s)
-        self.warmths.add(t_s, minutes)
+        self._guarded("warmth", self.warmths.add, t_s, minutes)
         rows: list[Row] = [*minutes, *relays]
         if self.recorder.threaded or t_s % STATE_EVERY_S == 0 or stopping:
             self._save_state(rows, now)

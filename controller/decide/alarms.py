@@ -300,7 +300,8 @@ def _shown(
     if _parent_stands(row, key, new, tick.scene.aims):
         return S.DSUPR
     # The parent is gone but its child has not had its own off-delay yet: nothing new to shout.
-    return S.DSUPR if old.state == S.DSUPR and not x > 0.0 else moved.under
+    waits = old.state == S.DSUPR and moved.under in IN_ALARM and not x > 0.0
+    return S.DSUPR if waits else moved.under
 
 
 def _still_shelved(row: Row, old: AlarmState, moved: AlarmState, now_s: float) -> bool:

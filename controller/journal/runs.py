@@ -60,7 +60,8 @@ def fix_time(conn: sqlite3.Connection, fix: TimeFix, run: int) -> None:
         "WHERE started_ms >= :from AND started_ms <= :to AND boot = :boot",
         span,
     )
-    where = f"t * 1000 >= :from AND t * 1000 <= :to AND {runs}"
+    # The first minute began before the run did.
+    where = f"t * 1000 > :from - 60000 AND t * 1000 <= :to AND {runs}"
     shift_s = round(offset_ms / 60_000) * 60
     for table, put in (("minute", sql.PUT_MINUTE), ("relay_minute", sql.PUT_RELAY)):
         found = conn.execute(f"SELECT * FROM {table} WHERE {where}", span).fetchall()

@@ -167,6 +167,8 @@ def _relays(run: Evidence) -> Iterator[str]:
         )
     )
     for relay, count in started.items():
+        if relay in run.rebooted:
+            continue
         if abs(rows.get(relay, 0) - count) > len(run.away):  # a minute is lost with the power
             yield f"{relay} was switched on {count} times, the journal says {rows.get(relay, 0)}"
 
@@ -184,16 +186,17 @@ def i8(run: Evidence) -> Iterator[str]:
 
 def i13(run: Evidence) -> Iterator[str]:
     """The page says what the journal says: standing alarms, and why."""
-    changes = asked(run, "SELECT at_ms / 1000.0, alarm, place, state FROM alarm_change ORDER BY id")
-    reasons = asked(run, "SELECT at_ms / 1000.0, place, text, mode FROM decision ORDER BY id")
+    changes = asked(run, "SELECT id, alarm, place, state FROM alarm_change ORDER BY id")
+    reasons = asked(run, "SELECT id, place, mode FROM decision ORDER BY id")
     for shown in run.shown:
-        state = {(a, p): s for at_s, a, p, s in changes if at_s <= shown.utc_s + 1e-3}
+        alarms_to, reasons_to = shown.rows
+        state = {(a, p): s for number, a, p, s in changes if number <= alarms_to}
         standing = {key: s for key, s in state.items() if s not in ("NORM", "OOSRV")}
-        on_page = {(a["alarm"], a["place"]): a["state"] for a in shown.picture["alarms"]}
+        on_page = {(a["alarm"], a["place"]): str(a["state"]) for a in shown.picture["alarms"]}
         if standing != on_page:
             differ = sorted(set(standing.items()) ^ set(on_page.items()))
             yield f"at {shown.t_s:.0f} s page and journal differ in {differ[:3]}"
-        mode = {place: m for at_s, place, _, m in reasons if at_s <= shown.utc_s + 1e-3}
+        mode = {place: m for number, place, m in reasons if number <= reasons_to}
         for bench, data in shown.picture["benches"].items():
             for bay, bay_data in data["bays"].items():
                 if mode.get(f"{bench}.{bay}") != bay_data["mode"]:

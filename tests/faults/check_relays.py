@@ -143,7 +143,12 @@ def i11(run: Evidence) -> Iterator[str]:
     from_s, to_s = run.same
 
     def part(orders: list[Order]) -> list[Order]:
-        return [order for order in orders if from_s <= order.t_s < to_s]
+        alike = run.alike or set(run.mats.values()) | set(run.misters.values())
+        return [
+            Order(o.t_s, {relay: s for relay, s in o.leases_s.items() if relay in alike})
+            for o in orders
+            if from_s <= o.t_s < to_s
+        ]
 
     own, other = part(run.orders), part(run.twin)
     if len(own) != len(other):

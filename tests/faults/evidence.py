@@ -54,10 +54,13 @@ class Due(NamedTuple):
 
 
 class Shown(NamedTuple):
-    """The page at an instant. text: as served, "" when only the picture was taken."""
+    """The page at an instant. rows: newest alarm change and decision in the journal by then.
+
+    text: as served, "" when only the picture was taken.
+    """
 
     t_s: float
-    utc_s: float
+    rows: tuple[int, int]
     picture: dict[str, Any]
     text: str = ""
 
@@ -77,12 +80,13 @@ class Evidence:
 
     mats, misters: relay ids by place.  limits: of each bay, ceiling and trip, degC.  bounds: of
     each bench, (longest burst s, share of an hour, seconds a day).  longest_on_s: of each relay, by
-    its board.  excused: relays whose switch the fault itself has broken.  away: (from, to) without
-    a controller, on purpose.  blind: (from, to, bay) without a believable base.  returns_s: by when
-    all is normal again, inf when the run ends in the fault.  allowed: alarms that may stand or come
-    though no `dues` names them.  latched: alarms that wait for a person.  committed: rows by table
-    that were in the journal before a crash.  twin: the orders of the same run without the thing
-    that must make no difference, over `same` (from, to).
+    its board.  excused: relays whose switch the fault itself has broken.  rebooted: those whose
+    board started anew under an order.  away: (from, to) without a controller, on purpose.  blind:
+    (from, to, bay) without a believable base.  returns_s: by when all is normal again, inf when the
+    run ends in the fault.  allowed: alarms that may stand or come though no `dues` names them.
+    latched: alarms that wait for a person.  committed: rows by table that were in the journal
+    before a crash.  twin: the orders of the same run without the thing that must make no
+    difference, over `same` (from, to), in the relays `alike` (all when empty).
     """
 
     journal: Path
@@ -99,6 +103,7 @@ class Evidence:
     usage: list[Usage] = field(default_factory=list)
     end_s: float = 0.0
     excused: frozenset[str] = frozenset()
+    rebooted: frozenset[str] = frozenset()
     away: list[tuple[float, float]] = field(default_factory=list)
     blind: list[tuple[float, float, str]] = field(default_factory=list)
     returns_s: float = inf
@@ -108,6 +113,7 @@ class Evidence:
     committed: dict[str, set[tuple[Any, ...]]] = field(default_factory=dict)
     twin: list[Order] | None = None
     same: tuple[float, float] = (0.0, inf)
+    alike: frozenset[str] = frozenset()
     utc0_s: float = 0.0
 
     def gone(self, from_s: float, to_s: float) -> bool:

@@ -1,7 +1,9 @@
 """A rehearsal that keeps the evidence: the whole chain in fast time, with a fault in it."""
 
+import sqlite3
 import time
 from collections.abc import Callable, Generator
+from contextlib import closing
 from datetime import datetime
 from math import inf, isfinite
 from pathlib import Path
@@ -172,7 +174,11 @@ class Watched(Rehearsal):
 
     def _turn(self, t_s: float, relay: str, on: bool) -> None:
         self._on[relay] = on
-        self.found.turns.append(Turn(t_s, relay, on))
+        turns = self.found.turns
+        if on and Turn(t_s, relay, False) in turns[-4:]:
+            turns.remove(Turn(t_s, relay, False))  # renewed at the very end of its lease
+        else:
+            turns.append(Turn(t_s, relay, on))
 
     # -- steps --------------------------------------------------------------------------------
 
@@ -230,7 +236,12 @@ class Watched(Rehearsal):
         assert board.latest is not None
         if not self.threaded:
             self.kept.recorder.flush()
-        self.found.shown.append(Shown(self.elapsed_s, now.utc_s, board.latest.picture()))
+        with closing(sqlite3.connect(self.journal_path)) as conn:
+            rows = conn.execute(
+                "SELECT (SELECT coalesce(max(id), 0) FROM alarm_change), "
+                "(SELECT coalesce(max(id), 0) FROM decision)"
+            ).fetchone()
+        self.found.shown.append(Shown(self.elapsed_s, rows, board.latest.picture()))
 
     @property
     def kept(self) -> Controller:
@@ -277,7 +288,7 @@ class Watched(Rehearsal):
 
     def _come_back(self) -> None:
         super()._come_back()
-        self.found.away.append((self._gone_s, self.elapsed_s + self.tick_s))
+        self.found.away.append((self._gone_s, self.elapsed_s))
 
     def finish(self, dues: tuple[Due, ...] = (), returns_s: float = inf) -> Evidence:
         """Stop it and give the evidence."""
@@ -285,7 +296,8 @@ class Watched(Rehearsal):
             if not self.threaded:
                 self.show()
             self.stop("the run ended")
-        self.found.dues, self.found.returns_s = dues, returns_s
+        self.found.dues += dues
+        self.found.returns_s = min(self.found.returns_s, returns_s)
         return self.found
 
 

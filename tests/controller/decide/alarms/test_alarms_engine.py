@@ -146,6 +146,24 @@ def test_a_lost_link_hides_the_silence_of_its_probes(room: Any) -> None:
     assert shown == {"link_lost"}
 
 
+def test_one_that_is_over_and_was_hidden_meanwhile_shows_again_to_be_acknowledged(
+    room: Any,
+) -> None:
+    room.run(600)
+    room.bases(18.5)
+    room.run(920)
+    room.bases(21.0)
+    room.run(920)
+    assert room.shown("base_cold") == "RTNUN"
+    room.bases(14.0)
+    room.run(320)
+    assert room.shown("base_cold") == "DSUPR"
+    room.bases(21.0)
+    room.run(920)
+    assert room.shown("base_very_cold") == "RTNUN"
+    assert room.shown("base_cold") == "RTNUN"
+
+
 def test_children_of_a_link_that_comes_back_stay_quiet(room: Any) -> None:
     room.run(600)
     room.link_up = False
