@@ -249,15 +249,15 @@ class Controller:
         return decision
 
     def _order(self, now: Now, decision: Decision, dt_s: float) -> None:
-        orders = decision.orders
+        lost: frozenset[str] = frozenset()
         try:
-            if self.driver.send(orders, now.mono_s):
-                orders = self.driver.taken(orders)
+            if self.driver.send(decision.orders, now.mono_s):
+                lost = self.driver.untaken
             self._ordered += 1
         except Exception as error:
             self._fault("orders", error, now)
-            orders = self._off_orders()
-        self._minutes.ordered(orders, dt_s)
+            lost = frozenset(order.relay for order in decision.orders)
+        self._minutes.ordered(decision.orders, dt_s, lost)
 
     def _record(self, now: Now, snapshot: Snapshot, decision: Decision) -> None:
         if self._arrived:

@@ -55,14 +55,22 @@ class MinuteBook:
                 if value > tally.high:
                     tally.high = value
 
-    def ordered(self, orders: tuple[RelayOrder, ...], dt_s: float) -> None:
-        """Count the `dt_s` seconds since the last orders, then take the new ones."""
+    def ordered(
+        self, orders: tuple[RelayOrder, ...], dt_s: float, lost: frozenset[str] = frozenset()
+    ) -> None:
+        """Count the `dt_s` seconds since the last orders, then take the new ones.
+
+        lost: relays whose order no wire took; they run on until their last lease is over.
+        """
         running = self._running
         for order in orders:
             relay = order.relay
             left_s = running.get(relay, 0.0)
             if left_s > 0.0:
                 self._on_s[relay] = self._on_s.get(relay, 0.0) + min(left_s, dt_s)
+            if relay in lost:
+                running[relay] = max(0.0, left_s - dt_s)
+                continue
             if order.lease_s > 0.0 and (left_s <= 0.0 or left_s < dt_s):
                 self._starts[relay] = self._starts.get(relay, 0) + 1
             running[relay] = order.lease_s

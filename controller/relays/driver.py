@@ -81,18 +81,15 @@ class Driver:
             untils_s[relay] = mono_s + min(lease_s, LONGEST_S) if on else -inf
         return refused
 
-    def taken(self, orders: Sequence[RelayOrder]) -> tuple[RelayOrder, ...]:
-        """The same orders with "off" for relays whose link did not take the last round.
-
-        What was never sent has switched nothing on, and does not count as heat or water.
-        """
-        lost = {
+    @property
+    def untaken(self) -> frozenset[str]:
+        """Relays whose link did not take the last round: what was sent before still holds."""
+        return frozenset(
             relay_id
             for post in self._posts
             if post.link in self._refused
             for relay_id, _ in post.relays
-        }
-        return tuple(RelayOrder(o.relay, 0.0) if o.relay in lost else o for o in orders)
+        )
 
     def all_off(self) -> bool:
         """Order everything off, on every way in and out. True when every link took it."""

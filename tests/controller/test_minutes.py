@@ -98,3 +98,14 @@ def test_start_at_the_last_tick_of_a_minute_is_not_lost(book):
     assert book.close(0)[1] == [RelayRow(0, "north.mister", 0.0, 1)]
     book.ordered(orders(0.0), 10.0)
     assert book.close(60)[1] == [RelayRow(60, "north.mister", 5.0, 0)]
+
+
+def test_order_that_no_wire_took_adds_nothing_to_the_lease_before_it(book):
+    lost = frozenset({"north.left.mat", "north.mister"})
+    book.ordered(orders(20.0), 0.0)
+    book.ordered(orders(20.0, 5.0), 10.0, lost)
+    book.ordered(orders(20.0, 5.0), 10.0, lost)
+    book.ordered(orders(20.0, 5.0), 10.0, lost)
+    assert book.close(0)[1] == [RelayRow(0, "north.left.mat", 20.0, 1)]
+    book.ordered(orders(20.0), 10.0)
+    assert book.close(60)[1] == [RelayRow(60, "north.left.mat", 0.0, 1)]
