@@ -232,6 +232,11 @@ class Recorder:
                 return
 
     def _save(self, rows: list[Recordable]) -> None:
+        if self._journal.put_back():
+            self._mark = None
+            text = "the journal's file was deleted while in use; it has been written out again"
+            log.error("%s: %s", self._journal.path, text)
+            rows = [*rows, EventRow(self._last_at_s, "journal_put_back", "site", text)]
         try:
             self._journal.write(rows)
         except RowRefused:

@@ -365,6 +365,29 @@ class Journal:
             raise JournalError(f"{self.path}: the journal is not open")
         return self._query(statement, values)
 
+    # -- care -------------------------------------------------------------------------------------
+
+    def put_back(self) -> bool:
+        """Write the file out again if somebody deleted it while it was open; True if so.
+
+        All that was in it is still held open and goes on unseen, to be lost with the process.
+        Raises JournalError.
+        """
+        if self._db is None or self.path.exists():
+            return False
+        fresh = self.path.with_name(f"{self.path.name}.again")
+        try:
+            fresh.unlink(missing_ok=True)
+            with contextlib.closing(sqlite3.connect(fresh)) as new:
+                self._db.conn.backup(new)
+            for tail in ("-wal", "-shm"):  # of the deleted file; the copy holds what was in them
+                self.path.with_name(self.path.name + tail).unlink(missing_ok=True)
+            fresh.replace(self.path)
+        except (sqlite3.Error, OSError) as error:
+            raise explained(error, self.path) from error
+        self.reopen()
+        return True
+
     # -- end ----------------------------------------------------------------------------------
 
     def _let_go(self) -> None:

@@ -266,6 +266,21 @@ ROWS: Final = (
     Case("34", "link", "retained old reading", "wire", "shown, never acted on",
          held_by=HERE + "sensors/test_intake.py::"
          "test_retained_value_is_shown_and_never_acted_on"),
+    Case("36", "power", "SIGKILL, on a real wire", "process", "nothing committed lost",
+         held_by=HERE + "flows/daemon/test_killed.py::test_killed_over_serial"),
+    Case("38", "power", "cut during a commit", "disk", "opens clean, only the cut lot is gone",
+         held_by=HERE + "faults/test_torn_log.py::test_log_cut_anywhere_opens_clean"),
+    Case("46", "disk", "n-th write or sync fails", "disk", "rows wait, none lost",
+         held_by=HERE + "faults/test_nth_call.py"),
+    Case("47", "disk", "damaged page at the start", "disk", "kept aside, a new one begun",
+         held_by=HERE + "faults/test_disk.py::test_damaged_page_at_the_start"),
+    Case("49", "disk", "eight seconds for each sync", "disk", "ticks in time",
+         held_by=HERE + "faults/test_disk.py::test_slow_sync_holds_up_no_tick"),
+    Case("48b", "disk", "deleted while in use", "disk", "written out again, no row lost",
+         held_by=HERE + "faults/test_disk.py::"
+         "test_journal_deleted_while_running_is_written_out_again"),
+    Case("50", "disk", "two years of data", "disk", "start in 10 s, picture in 1 s, thinning works",
+         held_by=HERE + "faults/test_disk.py::test_two_years_of_minutes"),
     Case("37", "power", "hang of any stage", "process", "no sign of life to the manager",
          held_by=HERE + "flows/daemon/test_watchdog.py::"
          "test_stage_that_stops_ends_the_signs_of_life"),

@@ -1,0 +1,183 @@
+"""The disk under a running bench: damaged, deleted, slow, held, read-only. Heat goes on."""
+
+import os
+import sqlite3
+import time
+from collections.abc import Callable
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+from cases import starved
+from checker import judge
+from watched import Watched
+
+from controller.journal.reader import open_reader
+from controller.journal.upkeep import thin
+from controller.journal.writer import Journal
+
+Eventually = Callable[..., None]
+
+
+def begun(folder: Path, *, threaded: bool = False) -> Watched:
+    play = Watched(folder, start="2026-02-10T18:00", weather="frost", threaded=threaded)
+    play.start()
+    return play
+
+
+def heats(play: Watched) -> bool:
+    """Whether the mat was ordered on in the last half hour."""
+    from_s = play.elapsed_s - 1800.0
+    return any(o.leases_s["north.left.mat"] > 0 for o in play.found.orders if o.t_s > from_s)
+
+
+def overwrite_page(path: Path, table: str) -> None:
+    """Spoil the first page of a table as worn flash does."""
+    with closing(sqlite3.connect(path)) as conn:
+        conn.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+        (page,) = conn.execute("PRAGMA page_size").fetchone()
+        (root,) = conn.execute(
+            "SELECT rootpage FROM sqlite_schema WHERE name = ?", (table,)
+        ).fetchone()
+    content = bytearray(path.read_bytes())
+    content[(root - 1) * page : root * page - 96] = b"\xa5" * (page - 96)
+    path.write_bytes(content)
+
+
+@pytest.mark.parametrize("harm", ["minute", "alarm_change", "empty", "half"])
+def test_damaged_page_at_the_start(tmp_path: Path, harm: str) -> None:
+    """The batch and the saved state are carried over where they can be read; heat goes on."""
+    play = begun(tmp_path)
+    number = play.stick()
+    play.play(2.0)
+    play.stop()
+    path = play.journal_path
+    if harm == "empty":
+        path.write_bytes(b"")
+    elif harm == "half":
+        path.write_bytes(path.read_bytes()[: path.stat().st_size // 3])
+    else:
+        overwrite_page(path, harm)
+    play.start()
+    play.play(1.0)
+    assert heats(play)
+    assert any(".broken-" in p.name for p in tmp_path.iterdir()), "the damaged file was not kept"
+    if harm in ("minute", "alarm_change"):
+        assert [batch.number for batch in play.kept.batches] == [number]
+    play.stop()
+    with open_reader(path) as reader:
+        assert "journal_rescued" in {event.kind for event in reader.events()}
+
+
+def test_slow_sync_holds_up_no_tick(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, eventually: Eventually
+) -> None:
+    """Every write takes two seconds; a tick takes what it always takes, and no row is lost."""
+    play = begun(tmp_path, threaded=True)
+    write = Journal.write
+
+    def slow(self: Journal, rows: list[object]) -> None:
+        time.sleep(2.0)
+        write(self, rows)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(Journal, "write", slow)
+    play.play(1.0)
+    assert max(look.took_s for look in play.found.looks) < 1.0
+    monkeypatch.setattr(Journal, "write", write)
+    eventually(lambda: not play.kept.recorder.health().buffered_rows, 20.0)
+    run = play.finish()
+    assert [v for v in judge(run) if v.invariant in ("I1", "I2", "I3", "I7", "I9")] == []
+
+
+def test_locked_for_an_hour_loses_no_row(tmp_path: Path, eventually: Eventually) -> None:
+    play = begun(tmp_path, threaded=True)
+    play.play(0.2)
+    eventually(lambda: play.kept.recorder.health().commits > 0, 10.0)
+    with starved(play.journal_path):
+        play.play(1.0)
+        assert heats(play)
+    eventually(lambda: not play.kept.recorder.health().buffered_rows, 20.0)
+    run = play.finish()
+    assert [v for v in judge(run) if v.invariant in ("I1", "I2", "I3", "I7", "I9")] == []
+    with open_reader(play.journal_path) as reader:
+        base = reader.minutes(["north.left.base1"], 0, 4e9)["north.left.base1"]
+    assert set(base.t_s[1:] - base.t_s[:-1]) == {60}
+
+
+@pytest.mark.skipif(os.geteuid() == 0, reason="root writes where nobody may; run as a user")
+def test_read_only_folder_is_waited_for(tmp_path: Path, eventually: Eventually) -> None:
+    tmp_path.chmod(0o500)
+    try:
+        play = begun(tmp_path, threaded=True)
+        play.play(0.5)
+        assert heats(play)
+        eventually(lambda: not play.kept.recorder.health().ok, 5.0)
+    finally:
+        tmp_path.chmod(0o700)
+    play.play(0.1)
+    eventually(lambda: play.kept.recorder.health().ok, 10.0)
+    play.finish()
+
+
+@pytest.mark.parametrize("gone", ["bench.db", "bench.db*"])
+def test_journal_deleted_while_running_is_written_out_again(tmp_path: Path, gone: str) -> None:
+    """Somebody cleans up. Nothing is lost, neither from before nor from after."""
+    play = begun(tmp_path)
+    number = play.stick()
+    play.play(1.0)
+    for part in tmp_path.glob(gone):
+        part.unlink()
+    play._shown_s = float("inf")
+    play.play(1.0)
+    assert heats(play)
+    play.stop()
+    with open_reader(play.journal_path) as reader:
+        assert "journal_put_back" in {event.kind for event in reader.events()}
+        assert [batch.number for batch in reader.batches()] == [number]
+        base = reader.minutes(["north.left.base1"], 0, 4e9)["north.left.base1"]
+    assert len(base.t_s) >= 119
+    assert set(base.t_s[1:] - base.t_s[:-1]) == {60}
+    play.start()
+    play.play(0.5)
+    assert heats(play)
+
+
+@pytest.mark.benchmark
+@pytest.mark.timeout(900)
+def test_two_years_of_minutes(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A start, a day, and thinning on a journal of two years of five probes."""
+    play = begun(tmp_path)
+    play.stick()
+    play.play(0.1)
+    play.stop()
+    first_s = int(play.found.utc0_s) - 730 * 86400
+    with closing(sqlite3.connect(play.journal_path)) as conn:
+        conn.execute(
+            "WITH RECURSIVE m(k) AS (SELECT 0 UNION ALL SELECT k + 1 FROM m WHERE k < 1051199) "
+            "INSERT OR IGNORE INTO minute SELECT ? + 60 * k, probe.id, 21000, 20900, 21100, 6, 1, 1"
+            " FROM m, probe",
+            (first_s,),
+        )
+        conn.commit()
+    size_mb = play.journal_path.stat().st_size / 1e6
+    begun_s = time.perf_counter()
+    play.start()
+    start_s = time.perf_counter() - begun_s
+    play.play(24.0)
+    slowest_s = max(look.took_s for look in play.found.looks)
+    begun_s = time.perf_counter()
+    play.show()
+    show_s = time.perf_counter() - begun_s
+    play.stop()
+    begun_s = time.perf_counter()
+    with Journal.open(play.journal_path) as journal:
+        thinned = thin(journal, play.found.utc0_s - 365 * 86400)
+    thin_s = time.perf_counter() - begun_s
+    with capsys.disabled():
+        print(
+            f"\n{size_mb:.0f} MB: start {start_s:.2f} s, slowest tick {slowest_s:.2f} s, picture "
+            f"{show_s:.2f} s, thinning {thin_s:.0f} s ({thinned})"
+        )
+    assert start_s < 10.0
+    assert slowest_s < 2.0
+    assert show_s < 1.0
