@@ -251,8 +251,8 @@ class Controller:
     def _order(self, now: Now, decision: Decision, dt_s: float) -> None:
         lost: frozenset[str] = frozenset()
         try:
-            if self.driver.send(decision.orders, now.mono_s):
-                lost = self.driver.untaken
+            self.driver.send(decision.orders, now.mono_s)
+            lost = self.driver.untaken
             self._ordered += 1
         except Exception as error:
             self._fault("orders", error, now)

@@ -48,6 +48,8 @@ class Driver:
         self._quiet = False  # all are off, and were at the last round too: nothing to keep
         self._leases: dict[str, float] = {}
         self._off = [fields_of(post, {}) for post in self._posts]
+        self._owed: set[int] = set()
+        self._unsent: list[int] = []
         self._fields = self._off
 
     def send(self, orders: Sequence[RelayOrder], mono_s: float) -> tuple[str, ...]:
@@ -83,19 +85,21 @@ class Driver:
 
     @property
     def untaken(self) -> frozenset[str]:
-        """Relays whose link did not take the last round: what was sent before still holds."""
+        """Relays whose last order did not go out: what was sent before still holds for them."""
         return frozenset(
-            relay_id
-            for post in self._posts
-            if post.link in self._refused
-            for relay_id, _ in post.relays
+            relay_id for index in self._unsent for relay_id, _ in self._posts[index].relays
         )
 
     def all_off(self) -> bool:
-        """Order everything off, on every way in and out. True when every link took it."""
+        """Order everything off, on every way in and out. True when every link took it.
+
+        A link that does not take it now, because it is still opening, is given it before anything
+        else: no relay goes on that was not ordered off first.
+        """
         self._quiet = False
         self._until_s = dict.fromkeys(self._known, -inf)
         self._since_s = dict.fromkeys(self._known, inf)
+        self._owed = set(range(len(self._posts)))
         return not self._post(self._off)
 
     def on_until_s(self, relay: str) -> float:
@@ -117,18 +121,23 @@ class Driver:
 
     def _post(self, fields: list[dict[str, str]]) -> tuple[str, ...]:
         refused: list[str] = []
+        self._unsent = []
         for index, post in enumerate(self._posts):
             seq = self._seq[index] = (self._seq[index] + 1) % SEQ_MODULUS
             link = self._links.get(post.link)
+            owed = index in self._owed
+            words = self._off[index] if owed else fields[index]
             try:
-                taken = link is not None and link.send(
-                    Message(ORDER, seq, fields[index]), post.node
-                )
+                taken = link is not None and link.send(Message(ORDER, seq, words), post.node)
             except Exception:
                 log.exception("link %s failed to take an order", post.link)
                 taken = False
             if not taken:
                 refused.append(post.link)
+            elif owed:
+                self._owed.discard(index)
+            if not taken or words is not fields[index]:
+                self._unsent.append(index)
         if refused:
             if tuple(refused) != self._refused:
                 log.warning("orders not taken by %s", ", ".join(refused))

@@ -129,3 +129,20 @@ def test_relays_whose_link_took_nothing_are_named(site: Any, links: Any) -> None
     links["board"].send = lambda *_: False
     assert driver.send(orders, 10.0) == ("board",)
     assert driver.untaken == {MAT, MIST}
+
+
+def test_a_link_that_was_not_open_at_the_start_gets_its_off_before_anything_else(
+    site: Any, links: Any
+) -> None:
+    driver = Driver(site, links)
+    send = links["board"].send
+    links["board"].send = lambda *_: False
+    assert driver.all_off() is False
+    assert driver.send([RelayOrder(MAT, 30.0)], 0.0) == ("board",)
+    links["board"].send = send
+    assert driver.send([RelayOrder(MAT, 30.0)], 10.0) == ()
+    assert links["board"].sent[-1][0].fields["mat1"] == "0"
+    assert driver.untaken == {MAT, MIST}
+    driver.send([RelayOrder(MAT, 30.0)], 20.0)
+    assert links["board"].sent[-1][0].fields["mat1"] == "30"
+    assert driver.untaken == frozenset()
