@@ -16,6 +16,7 @@ from controller.decide import build_aims, initial_state, step
 from controller.decide.aims import Aims
 from controller.decide.moving import advised
 from controller.decide.reasons import words
+from controller.decide.recall import recalled
 from controller.decide.sharing import NOTHING, Sharing, share
 from controller.decide.state import State, dump, load
 from controller.decide.step import GAP_S
@@ -26,7 +27,9 @@ from controller.records import (
     Act,
     ActDone,
     ActRow,
+    AlarmChanged,
     AlarmRow,
+    AlarmStateName,
     Batch,
     BayDecision,
     Decision,
@@ -373,6 +376,27 @@ class Controller:
         self._asked += acts
         if batches is not None:
             self.take_batches(batches)
+        saved = self.recorder.recalled()
+        if saved is not None:
+            self._guarded("saved state", self._recall, saved)
+
+    def _recall(self, saved: StateRow) -> None:
+        """Take up trips, locks, holds and alarms of a journal that opened only now."""
+        now = self.clock.now()
+        before, self.state = self.state, recalled(self.state, load(saved.json, now))
+        rows: list[Row] = []
+        for key, alarm in self.state.alarms.items():
+            held = before.alarms.get(key)
+            was = AlarmStateName.NORM if held is None else held.state
+            if alarm.state != was:
+                text = "as it stood before; the journal can be read again"
+                priority = max(1, alarm.priority)
+                change = AlarmChanged(*key, was, alarm.state, priority, text)
+                rows.append(AlarmRow(now.utc_s, change))
+        text = "the journal can be read again: what it kept of trips, holds and alarms is in force"
+        rows.append(EventRow(now.utc_s, "state_recalled", "site", text))
+        self._save_state(rows, now)
+        self.recorder.put(rows)
 
     def take_batches(self, batches: Sequence[Batch]) -> None:
         """Follow these open batches from the next tick on."""

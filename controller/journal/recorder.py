@@ -82,6 +82,8 @@ class Recorder:
         self._lock = threading.Lock()
         self._waiting: deque[Recordable] = deque()
         self._state: StateRow | None = None
+        self._unread = not journal.opened
+        self._recalled: StateRow | None = None
         self._due = False
         self._lost = 0
         self._lost_told = 0
@@ -162,6 +164,12 @@ class Recorder:
             batches, self._batches = self._batches, None
         return acts, batches
 
+    def recalled(self) -> StateRow | None:
+        """The state as last saved, once, when the journal opens only after control began."""
+        with self._lock:
+            found, self._recalled = self._recalled, None
+        return found
+
     def health(self) -> RecorderHealth:
         with self._lock:
             waiting = len(self._waiting)
@@ -237,6 +245,8 @@ class Recorder:
             text = "the journal's file was deleted while in use; it has been written out again"
             log.error("%s: %s", self._journal.path, text)
             rows = [*rows, EventRow(self._last_at_s, "journal_put_back", "site", text)]
+        if self._unread:
+            rows = self._read_state_first(rows)
         try:
             self._journal.write(rows)
         except RowRefused:
@@ -250,6 +260,16 @@ class Recorder:
             if self._journal.set_aside != kept_before:
                 self._last_act = 0  # a new file counts its acts from 1 again
             self._journal.write(rows)
+
+    def _read_state_first(self, rows: list[Recordable]) -> list[Recordable]:
+        """Keep the saved state from being written over before the loop has had it."""
+        if not self._journal.opened:
+            self._journal.reopen(self._last_at_s)
+        saved = self._journal.last_state()
+        with self._lock:
+            self._recalled = saved
+        self._unread = False
+        return rows if saved is None else [row for row in rows if not isinstance(row, StateRow)]
 
     def _save_singly(self, rows: list[Recordable]) -> None:
         """A row that can't be kept is said to be so, and must not hold up the others."""

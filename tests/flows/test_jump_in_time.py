@@ -116,3 +116,44 @@ def test_trip_outlasts_a_power_cut_and_only_a_person_ends_it(played):
     play.ask(ActKind.RESET, "north.left", alarm="base_overheat")
     play.play(0.5)
     assert any(float(fields["mat1"]) > 0 for _, fields in play.orders[before:])
+
+
+def test_trip_of_a_journal_that_opens_only_after_the_start_is_in_force_from_then_on(
+    played, tmp_path, eventually
+):
+    play = played(start="2026-02-10T08:00", weather="spring_mixed", threaded=True)
+    play.play(1.0)
+    hot = make_fault("probe_offset", 0.0, target="north.left.base1", size=25.0)
+    hot2 = make_fault("probe_offset", 0.0, target="north.left.base2", size=25.0)
+    play.strike(hot, hot2)
+    play.play_until(lambda: play.alarm("base_overheat", "north.left") == "UNACK", 0.5)
+    play.strike()
+    play.ask(ActKind.HOLD_MIST, "north", span_s=4 * 3600.0, value="off")
+    play.play(0.1)
+    play.stop()
+    # As a disk that is mounted late: a folder stands where the journal is to be.
+    path = tmp_path / "flow0.db"
+    kept = path.rename(tmp_path / "kept.db")
+    path.mkdir()
+    play.start()
+    play.play(0.1)
+    assert play.alarm("base_overheat", "north.left") == "NORM", "nothing is known yet"
+    path.rmdir()
+    kept.rename(path)
+
+    def known():
+        play.step()
+        return play.controller.decision.bays[0].reason.code == "tripped"
+
+    eventually(known, 10.0)
+    before = len(play.orders)
+    play.play(0.5)
+    assert all(fields["mat1"] == "0" for _, fields in play.orders[before:])
+    assert play.controller.state.mist["north"].hold == "off"
+    assert play.alarm("base_overheat", "north.left") in ("UNACK", "LATCH_UNACK")
+    play.ask(ActKind.RESET, "north.left", alarm="base_overheat")
+    play.play(0.5)
+    assert any(float(fields["mat1"]) > 0 for _, fields in play.orders[before:])
+    play.stop()
+    with open_reader(path) as reader:
+        assert "state_recalled" in {event.kind for event in reader.events()}
