@@ -149,6 +149,20 @@ def stale_boot(play: Watched) -> Generator[float, None, None]:
     yield 1.0
 
 
+def changed_night(play: Watched) -> Generator[float, None, None]:
+    """Ten hours over the change: warmth is that of ten hours, whatever a clock calls them."""
+    yield 10.0
+    play.kept.recorder.flush()
+    ((number, sum2),) = play.found.looks[-1].warmth.items()
+    warmth = play.kept.warmths.warmth(number)
+    assert warmth is not None
+    assert 10 * 3600 - 300 <= warmth.covered_s <= 10 * 3600, f"{warmth.covered_s} s covered"
+    above = [min(look.true_c[BAY], 40.0) for look in play.found.looks]
+    most = sum(above) / len(above) * 10.0
+    assert 0.0 < sum2 / 7.2e6 < most, f"{sum2 / 7.2e6:.1f} degree-hours of {most:.0f} at most"
+    play.found.returns_s = play.elapsed_s
+
+
 def disk_full(play: Watched) -> Generator[float, None, None]:
     """The disk is full for three hours; orders are those of a run with room."""
     yield 1.0
@@ -297,6 +311,10 @@ ROWS: Final = (
          latched=AWAY | {"clock_stepped"}),
     Case("43", "clock", "spring and autumn nights", "clock", "each clock time once",
          held_by=HERE + "flows/test_clock_change.py"),
+    Case("43b", "clock", "spring night, warmth", "clock", "that of the true hours",
+         script=changed_night, start="2026-03-28T22:00"),
+    Case("43c", "clock", "autumn night, warmth", "clock", "that of the true hours",
+         script=changed_night, start="2026-10-24T22:00"),
     Case("44", "clock", "suspend", "clock", "nothing summed over it",
          held_by=HERE + "flows/test_jump_in_time.py::test_nothing_is_summed_over_a_suspend"),
     Case("45", "disk", "full for three hours", "disk", "told, control as without, no row lost",
@@ -320,6 +338,9 @@ ROWS: Final = (
          start="2026-05-10T09:00", weather="hot_spell"),
     Case("60", "attack", "other names, other sites, forged acts", "page", "refused",
          held_by=HERE + "controller/page/test_security.py"),
+    Case("64", "attack", "secrets looked for", "process", "in no log, record, picture or command",
+         held_by=HERE + "flows/daemon/test_secrets.py::"
+         "test_no_secret_is_in_log_journal_picture_or_process_list"),
     Case("66", "software", "exception in each stage", "process", "the others go on, told",
          script=stage_fails, allowed=COLD | {"link_lost", "probe_silent", "relay_disagrees"}),
     Case("67", "software", "SQLite does not take a setting", "process", "an error that names it",
