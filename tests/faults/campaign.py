@@ -3,6 +3,7 @@
 .venv/bin/python tests/faults/campaign.py            all of it
 .venv/bin/python tests/faults/campaign.py 18 c2 45   these rows
 .venv/bin/python tests/faults/campaign.py --area link
+.venv/bin/python tests/faults/campaign.py --lot 500 20   faults by lot: 20 from seed 500 on
 """
 
 import argparse
@@ -19,16 +20,19 @@ ROOT: Final = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT))
 
 from cases import Case, Outcome, play  # noqa: E402
+from chance import drawn, play_drawn  # noqa: E402
 from matrix import MATRIX  # noqa: E402
 from rich.console import Console  # noqa: E402
 from rich.table import Table  # noqa: E402
 
 
-def run(case: Case) -> Outcome:
-    """One row, in a process of its own: a fault must not reach the next."""
+def rerun(number: str) -> Outcome:
+    """The row of that number, in a process of its own: a fault must not reach the next."""
     logging.disable(logging.CRITICAL)
     with tempfile.TemporaryDirectory() as folder:
-        return play(case, Path(folder))
+        if number.startswith("r"):
+            return play_drawn(int(number[1:]), Path(folder))
+        return play(next(case for case in MATRIX if case.number == number), Path(folder))
 
 
 def held(case: Case) -> tuple[bool, str]:
@@ -50,8 +54,10 @@ def main(words: Sequence[str] | None = None) -> int:
     parser.add_argument("rows", nargs="*", help="numbers of rows; all when left out")
     parser.add_argument("--area", help="only this area")
     parser.add_argument("--no-held", action="store_true", help="leave out rows held by tests")
+    parser.add_argument("--lot", nargs=2, type=int, metavar=("SEED", "COUNT"), help="faults by lot")
     asked = parser.parse_args(words)
-    chosen = [
+    lot = [drawn(asked.lot[0] + number) for number in range(asked.lot[1])] if asked.lot else []
+    chosen = lot or [
         case
         for case in MATRIX
         if (not asked.rows or case.number in asked.rows)
@@ -61,7 +67,7 @@ def main(words: Sequence[str] | None = None) -> int:
     table = Table("no", "area", "fault", "put in by", "expected", "seen", "verdict")
     failed = 0
     with ProcessPoolExecutor(2) as pool:
-        runs = {case.number: pool.submit(run, case) for case in chosen if not case.held_by}
+        runs = {case.number: pool.submit(rerun, case.number) for case in chosen if not case.held_by}
         for case in chosen:
             if case.held_by:
                 good, seen = held(case)
