@@ -277,11 +277,18 @@ ROWS: Final = (
     Case("33", "link", "second program with the same client id", "wire", "named",
          held_by=HERE + "contracts/test_links_mqtt.py::"
          "test_a_second_program_with_the_same_client_id_is_named"),
+    Case("33b", "link", "broker that answers nothing, connection open", "process",
+         "nothing unsent comes to life afterwards",
+         held_by=HERE + "contracts/test_links_mqtt.py::"
+         "test_nothing_unsent_comes_to_life_after_a_break"),
     Case("34", "link", "retained old reading", "wire", "shown, never acted on",
          held_by=HERE + "sensors/test_intake.py::"
          "test_retained_value_is_shown_and_never_acted_on"),
     Case("36", "power", "SIGKILL, on a real wire", "process", "nothing committed lost",
          held_by=HERE + "flows/daemon/test_killed.py::test_killed_over_serial"),
+    Case("37b", "power", "whole process frozen", "process", "relays off by lease, then heat again",
+         held_by=HERE + "flows/daemon/test_killed.py::"
+         "test_frozen_process_lets_the_relays_go_and_heats_again_when_it_is_let_go_on"),
     Case("38", "power", "cut during a commit", "disk", "opens clean, only the cut lot is gone",
          held_by=HERE + "faults/test_torn_log.py::test_log_cut_anywhere_opens_clean"),
     Case("46", "disk", "n-th write or sync fails", "disk", "rows wait, none lost",

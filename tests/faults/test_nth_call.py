@@ -14,12 +14,16 @@ from unittest.mock import patch
 
 import pytest
 from checker import judge
-from watched import Watched
+from watched import Watched, bench_text
 
+from config.load import loads
 from controller.journal.errors import JournalError
 from controller.journal.writer import Journal
 from controller.loop import Controller
+from controller.notify.worker import Notifier
+from controller.records import AlarmChanged, AlarmRow
 from sensors.links.memory_link import MemoryLink
+from simulator.clock import VirtualClock
 
 SPAN_H = 0.15
 QUIET_H = 0.35
@@ -144,3 +148,44 @@ def test_a_minute_that_fails_costs_that_minute_alone(stage: str, tmp_path: Path)
         if not nth.reached:
             break
     assert n > 1
+
+
+def told(nth: Nth) -> tuple[set[str], float]:
+    """Alarms that reached the grower, and for how long the route then counts as failing."""
+    sent: list[str] = []
+
+    def sender(_address: str, title: str, body: str) -> bool:
+        if nth.due():
+            raise OSError("planted")
+        sent.append(title + body)
+        return True
+
+    site = loads(bench_text(more='[alerts.routes.grower]\nurl_env = "GROWER_URL"'), "bench.toml")
+    clock = VirtualClock(1_772_452_800.0, mono_s=5000.0)
+    notifier = Notifier(site, clock, sender)
+    nth.armed = True
+    for number in range(6):
+        text = f"alarm number {number}"
+        change = AlarmChanged("base_cold", f"b{number}.left", "NORM", "UNACK", 1, text)
+        notifier.tell(AlarmRow(clock.now().utc_s, change))
+        notifier.work()
+        clock.advance(120.0)
+    for _ in range(90):
+        notifier.work()
+        clock.advance(60.0)
+    said = " ".join(sent)
+    found = {f"b{number}.left" for number in range(6) if f"alarm number {number}" in said}
+    return found, notifier.health(clock.now().mono_s)["route_failed_s"]
+
+
+@pytest.mark.parametrize("length", [1, 4])
+def test_the_nth_message_fails_and_all_arrive_in_the_end(
+    length: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("GROWER_URL", "json://127.0.0.1:9")
+    for n in count(1):
+        nth = Nth(n, length)
+        assert told(nth) == ({f"b{number}.left" for number in range(6)}, 0.0), f"message {n}"
+        if not nth.reached:
+            break
+    assert n > 3

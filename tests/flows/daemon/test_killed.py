@@ -6,6 +6,7 @@ What outlasts each kill is judged by the checker of tests/faults. A dozen kills 
 
 import json
 import random
+import signal
 import sys
 import threading
 import time
@@ -188,6 +189,21 @@ def test_killed_over_a_broker(killing_by_broker):
     for moment in ("start", "first order", "random", "commit"):
         killing_by_broker.kill_at(moment)
     killing_by_broker.end()
+
+
+def test_frozen_process_lets_the_relays_go_and_heats_again_when_it_is_let_go_on(
+    warmfoot, board, bench_file, eventually
+):
+    process = warmfoot.start("run", bench_file)
+    eventually(lambda: board.heating, BACK_S)
+    process.send_signal(signal.SIGSTOP)
+    board.speed = 40.0
+    eventually(lambda: not board.heating, 60.0 / 40.0 + 1.0)
+    board.speed = 1.0
+    heard = len(board.heard)
+    process.send_signal(signal.SIGCONT)
+    eventually(lambda: len(board.heard) > heard + 1 and board.heating, BACK_S)
+    assert process.poll() is None
 
 
 @pytest.mark.benchmark
