@@ -284,6 +284,9 @@ ROWS: Final = (
     Case("34", "link", "retained old reading", "wire", "shown, never acted on",
          held_by=HERE + "sensors/test_intake.py::"
          "test_retained_value_is_shown_and_never_acted_on"),
+    Case("35", "attack", "forged order, retained order", "wire", "put right in a tick; ignored",
+         held_by=HERE + "flows/daemon/test_killed.py::"
+         "test_forged_order_lasts_until_the_next_tick_and_a_retained_one_does_nothing"),
     Case("36", "power", "SIGKILL, on a real wire", "process", "nothing committed lost",
          held_by=HERE + "flows/daemon/test_killed.py::test_killed_over_serial"),
     Case("37b", "power", "whole process frozen", "process", "relays off by lease, then heat again",

@@ -13,6 +13,7 @@ import time
 from pathlib import Path
 
 import pytest
+from paho.mqtt import publish
 
 sys.path.insert(0, str(Path(__file__).parents[2] / "faults"))
 
@@ -189,6 +190,41 @@ def test_killed_over_a_broker(killing_by_broker):
     for moment in ("start", "first order", "random", "commit"):
         killing_by_broker.kill_at(moment)
     killing_by_broker.end()
+
+
+def test_forged_order_lasts_until_the_next_tick_and_a_retained_one_does_nothing(
+    killing_by_broker, broker, eventually
+):
+    """Every tick orders every relay anew, so whoever slips in an order has half a second of it."""
+    killing, node = killing_by_broker, killing_by_broker.board
+    killing.warmfoot.start("run", killing.bench_file)
+    eventually(lambda: node.heating, BACK_S)
+    heard = len(node.heard)
+
+    def forge(*, retain):
+        publish.single(
+            "warmfoot/1/alder-lane-nursery/board/order",
+            '{"seq": 9, "values": {"mist": 50, "mat1": 50}}',
+            qos=1, retain=retain, hostname=broker.host, port=broker.port,
+        )  # fmt: skip
+
+    forge(retain=False)
+    eventually(lambda: any(f["mist"] == "50" for _, f in node.heard[heard:]), 5.0)
+    forged_s = max(at_s for at_s, f in node.heard if f["mist"] == "50")
+    eventually(lambda: node.heard[-1][0] > forged_s, 5.0)
+    at_s, fields = next(one for one in node.heard if one[0] > forged_s)
+    assert at_s - forged_s < 2.0
+    assert float(fields["mist"]) < 10.0, "its own burst at most"
+    count = sum(f["mist"] == "50" for _, f in node.heard)
+    forge(retain=True)
+    node.close()
+    again = NodeOnBroker(broker, loads(killing.bench_file.read_text(), "bench.toml"))
+    try:
+        eventually(lambda: again.heating, BACK_S)
+        assert not any(f["mist"] == "50" for _, f in again.heard), "an order of unknown age obeyed"
+    finally:
+        again.close()
+    assert count == 1
 
 
 def test_frozen_process_lets_the_relays_go_and_heats_again_when_it_is_let_go_on(
