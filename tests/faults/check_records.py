@@ -4,6 +4,7 @@ import json
 import sqlite3
 from collections.abc import Iterator
 from contextlib import closing
+from itertools import pairwise
 from math import isfinite
 from typing import Any, Final
 
@@ -81,7 +82,12 @@ def _leaves(value: Any, path: str = "") -> Iterator[tuple[str, Any]]:
 
 
 def i5(run: Evidence) -> Iterator[str]:
-    """Degree-hours never rise over a gap and never from data that failed."""
+    """Degree-hours never rise over a gap and never from data that failed.
+
+    After a wall clock was set back the journal merges what two passes have of one minute, which
+    moves the sum a little at any time; then it is the hours covered that must not rise.
+    """
+    set_back = any(later.utc_s < first.utc_s for first, later in pairwise(run.looks))
     blind = [(from_s, to_s) for from_s, to_s, _ in run.blind] + run.away
     for from_s, to_s in blind:
         if to_s - from_s <= BRIDGED_S + LATE_S:
@@ -92,7 +98,8 @@ def i5(run: Evidence) -> Iterator[str]:
         for first, last in zip(inside[:1] or before, after or inside[-1:], strict=False):
             for batch in first.warmth.keys() & last.warmth.keys():
                 rise = (last.warmth[batch] - first.warmth[batch]) / 7.2e6
-                if rise > A_MINUTE_KH:
+                covered_s = last.covered_s[batch] - first.covered_s[batch]
+                if (covered_s > 120 or not set_back) and rise > A_MINUTE_KH:
                     yield f"batch {batch} gained {rise:.2f} degree-hours blind, {from_s:.0f} s on"
     failed = asked(run, "SELECT count(*) FROM minute WHERE flag IN (4, 9) AND n = 0 AND mean > 0")
     if failed[0][0]:

@@ -29,7 +29,8 @@ class Look(NamedTuple):
 
     true_c: true base by bay place.  usable: base probes that the controller believes, by bay place.
     hottest_c: highest of them.  modes, codes: as decided, by place.  numbers: everything that is
-    computed with again (duty, integral, dryness ...).
+    computed with again (duty, dryness ...).  warmth: twice the sum in mK s, covered_s: the seconds
+    measured, by batch.
     """
 
     t_s: float
@@ -42,6 +43,7 @@ class Look(NamedTuple):
     codes: dict[str, str]
     numbers: tuple[float, ...]
     warmth: dict[int, int]
+    covered_s: dict[int, int]
 
 
 class Due(NamedTuple):

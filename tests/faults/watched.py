@@ -218,6 +218,7 @@ class Watched(Rehearsal):
             {p: d.reason.code for p, d in places.items()},
             tuple(numbers),
             {number: w.sum2_mk_s for number, w in sums.items() if w is not None},
+            {number: w.covered_s for number, w in sums.items() if w is not None},
         )
         blind = [p for p, usable in look.usable.items() if not usable]
         for place in blind:
