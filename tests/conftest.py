@@ -1,10 +1,12 @@
 """Fixtures for every folder: a real broker, deadlines, and an eye on threads left behind."""
 
+import json
 import os
 import shutil
 import signal
 import socket
 import subprocess
+import sys
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -118,3 +120,55 @@ def no_thread_left() -> Iterator[None]:
     while left := [t.name for t in threading.enumerate() if t not in before]:
         assert time.monotonic() < deadline, f"threads left running: {left}"
         time.sleep(0.01)
+
+
+ROOT = Path(__file__).parents[1]
+MICROPYTHON = Path("node_modules/@micropython/micropython-webassembly-pyscript/micropython.mjs")
+BRIDGE = ROOT / "tests" / "sensors" / "board" / "bridge.mjs"
+
+
+@pytest.fixture(scope="session")
+def bridge() -> list[str]:
+    """The command that starts MicroPython with the board's files and stand-ins for its chips."""
+    library = Path(sys.prefix) / MICROPYTHON
+    node = shutil.which("node")
+    if node is None or not library.exists():
+        package = f"@micropython/{MICROPYTHON.parent.name}@1.27.0"
+        why = f"no MicroPython here; install it: npm install --prefix {sys.prefix} {package}"
+        unreachable = os.environ.get("NO_MICROPYTHON")
+        if os.environ.get("CI") == "true" and not unreachable:
+            pytest.fail(why)
+        pytest.skip(unreachable or why)
+    return [node, str(BRIDGE), str(library), str(ROOT)]
+
+
+class MicroPython:
+    """An interpreter that runs what it is given and keeps its state between."""
+
+    def __init__(self, command: list[str]) -> None:
+        self._process = subprocess.Popen(
+            command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
+        )
+
+    def run(self, source: str) -> str:
+        """What `source` printed. Raises RuntimeError with MicroPython's traceback."""
+        assert self._process.stdin is not None
+        assert self._process.stdout is not None
+        self._process.stdin.write(json.dumps({"run": source}) + "\n")
+        self._process.stdin.flush()
+        answer = json.loads(self._process.stdout.readline())
+        if answer["error"] is not None:
+            raise RuntimeError(answer["error"])
+        out: str = answer["out"]
+        return out
+
+    def close(self) -> None:
+        self._process.kill()
+        self._process.communicate()
+
+
+@pytest.fixture
+def micropython(bridge: list[str]) -> Iterator[MicroPython]:
+    interpreter = MicroPython(bridge)
+    yield interpreter
+    interpreter.close()

@@ -53,16 +53,38 @@ def ds18b20_scratchpad_c(scratchpad: bytes) -> float:
     """Temperature, degC, of a DS18B20's nine scratchpad bytes, low byte first.
 
     Raises ValueError for another length, for a wrong CRC, and for nine zero bytes: a line shorted
-    to ground, whose CRC is right. A register at its power-on value (85.0) is passed on; the host
-    refuses it, and keeps it on record.
+    to ground, whose CRC is right. A register at its power-on value (85.0) is passed on; whoever
+    asks the probe refuses it.
     """
+    _check_scratchpad(scratchpad)
+    return ds18b20_c(scratchpad[0] | scratchpad[1] << 8)
+
+
+def ds18x20_scratchpad_c(family: int, scratchpad: bytes) -> float:
+    """Temperature, degC, of any DS18x20's scratchpad.
+
+    family: first byte of its code; 0x28 and 0x22 give sixteenths, 0x10 (DS18S20) halves and a
+    remainder.  Raises ValueError as above, and where a remainder can't be.
+    Source: DS18S20 data sheet, "Operation: measuring temperature", for 0x10.
+    """
+    if family != 0x10:
+        return ds18b20_scratchpad_c(scratchpad)
+    _check_scratchpad(scratchpad)
+    register = scratchpad[0] | scratchpad[1] << 8
+    halves = register - 0x10000 if register & 0x8000 else register
+    remain, per_c = scratchpad[6], scratchpad[7]
+    if not per_c or remain > per_c:
+        raise ValueError("scratchpad's remainder is %d of %d" % (remain, per_c))
+    return (halves >> 1) - 0.25 + (per_c - remain) / per_c
+
+
+def _check_scratchpad(scratchpad: bytes) -> None:
     if len(scratchpad) != _SCRATCHPAD_BYTES:
         raise ValueError("scratchpad has %d bytes, expected 9" % len(scratchpad))
     if not any(scratchpad):
         raise ValueError("nine zero bytes: the probe line is shorted to ground")
     if crc8_maxim(scratchpad[:8]) != scratchpad[8]:
         raise ValueError("scratchpad CRC does not match: noise on the probe line")
-    return ds18b20_c(scratchpad[0] | scratchpad[1] << 8)
 
 
 def sht3x_c(word: int) -> float:
