@@ -7,12 +7,10 @@ from typing import Any
 import click
 
 from config.near import near
-from controller.agenda import Matter, calendar
 from controller.batch_faces import (
     basis,
     calibration_lines,
     compared_text,
-    due_in_words,
     outlook_lines,
 )
 from controller.cli.common import (
@@ -140,32 +138,6 @@ def told_outlook(reader: Reader, number: int) -> tuple[dict[str, Any] | None, li
         lines.append(f"next test {'overdue since ' if tests[0] < book.now_s else ''}{when}")
     lines += calibration_lines(*calibration(book.every()))
     return {**outlook_data(due), "tests_due_utc_s": tests}, lines
-
-
-def batch_calendar(reader: Reader) -> tuple[bytes, int]:
-    """Tests due and due windows of the open batches as an iCalendar file, and how many."""
-    site = site_of(reader, reader.path).site
-    book = HistoryBook(reader, time_of(reader))
-    matters: list[Matter] = []
-    for number, batch in book.batches.items():
-        due = book.outlook(number)
-        if due is None:
-            continue
-        one = book.get(number)
-        name = f"batch {number} {batch.plant} ({batch.bench}.{batch.bay})"
-        where = f"{batch.cuttings} cuttings, trays {batch.trays or 'not given'}"
-        if not due.rooted:
-            text = f"{due_in_words(due, site.zone)}: {basis(due)}. {where}. A window, no promise."
-            # A late one is shown up to today.
-            end_s = max(due.to_s, book.now_s) if due.late else due.to_s
-            matters.append(Matter(batch, "due", f"Due: {name}", text, due.from_s, end_s))
-        done = sum(look.at_s <= book.now_s for look in one.looks)
-        for turn, at_s in enumerate(due_tests(one, book.now_s, due.to_s), done + 1):
-            # An overdue test belongs in today, where it will be seen.
-            day_s = max(at_s, book.now_s) if turn == done + 1 else at_s
-            text = f"Lift 5 to 10 from corners and middle and look for roots. {where}."
-            matters.append(Matter(batch, f"test {turn}", f"Test: {name}", text, day_s, day_s))
-    return calendar(site.name, site.zone, matters, book.now_s), len(matters)
 
 
 # -- as plain data ----------------------------------------------------------------------------

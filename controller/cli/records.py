@@ -23,7 +23,8 @@ from controller.cli.common import (
     site_of,
     utc_s,
 )
-from controller.cli.compared import batch_calendar, outlook_data, standing_data
+from controller.cli.compared import outlook_data, standing_data, time_of
+from controller.due_calendar import batch_calendar
 from controller.faces import causes_text, console, review_text, say
 from controller.gather import CaseBook, review_batch
 from controller.histories import HistoryBook
@@ -197,7 +198,8 @@ def _calendar(journal_given: str | None, out: Path | None) -> None:
     """The same file may be written again and again: a calendar program reads it anew."""
     _, reader = reader_for(journal_given)
     with reader:
-        text, count = batch_calendar(reader)
+        site = site_of(reader, reader.path).site
+        text, count = batch_calendar(reader, site, time_of(reader))
     if out is None:
         sys.stdout.buffer.write(text)
         return

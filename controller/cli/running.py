@@ -12,8 +12,8 @@ import click
 
 from config.load import load_with_text
 from config.model import mister_id
+from controller import learned
 from controller.batch_faces import due_in_words
-from controller.cli import learned
 from controller.cli.common import (
     EXIT_ALARM,
     EXIT_NOT_RUNNING,

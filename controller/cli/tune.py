@@ -15,7 +15,8 @@ import click
 from config.change import change_heat
 from config.model import Site
 from config.near import near
-from controller.cli import learned, step_test, tuned
+from controller import learned
+from controller.cli import step_test, tuned
 from controller.cli.common import (
     EXIT_NOT_RUNNING,
     EXIT_REFUSED,

@@ -7,12 +7,12 @@ import numpy as np
 
 from config.model import Site, mat_id
 from controller.cli.common import local
-from controller.cli.learned import known
 from controller.decide import learn
 from controller.decide.tuning import RATE_HIGH_K_S, RATE_LOW_K_S, Gains, bench_gains
 from controller.faces import Rows, console, say
 from controller.gather import place_means
 from controller.journal.reader import Reader
+from controller.learned import known
 from controller.review.identify import Fit, doubts, fit
 from controller.review.trial import Trial, flaws, trial_of
 

@@ -9,7 +9,7 @@ from controller.draw.plot import Band, Line, Plot, figure_element
 from controller.entries import effective
 from controller.gather import CaseBook, review_batch
 from controller.journal.reader import Reader
-from controller.page.batch_book import entry_list, hands, stuck_with
+from controller.page.batch_book import entry_list, hands, papers, stuck_with
 from controller.page.batches import Card, book_mark, find_batch, read_cards, warm_curve
 from controller.page.render import Asked, Sheet
 from controller.page.trends import base_past, stretch
@@ -74,6 +74,7 @@ def batch_page(asked: Asked) -> Sheet:
         _part("got", "What it got", *_got(asked, story)),
         element("div", *_causes(story.verdict if story else None), id="causes", data_live=""),
     ]
+    inside.append(element("section", element("h2", "On paper"), papers(batch), class_="part"))
     return Sheet(f"Batch {wanted} {batch.plant}", tuple(inside))
 
 

@@ -29,6 +29,22 @@ def hands(asked: Asked, batch: Batch) -> Element | None:
     return element("div", *shown, class_="hands write")
 
 
+def papers(batch: Batch) -> Element:
+    """Its report and its labels, to take away."""
+    report = element("a", "Its report", href=f"/take/report-{batch.number}.html", class_="button")
+    small = {"type": "text", "inputmode": "numeric", "value": "1", "class_": "count"}
+    labels = element(
+        "form",
+        element("label", "Labels: ", element("input", name="copies", **small)),
+        element("label", "from place ", element("input", name="start", **small)),
+        element("button", "Make the sheet", type="submit"),
+        method="get",
+        action=f"/take/labels-{batch.number}.pdf",
+    )
+    told = "One file that any browser shows and prints; labels as PDF, 24 to an A4 sheet."
+    return element("div", element("p", report), labels, element("p", told, class_="note"))
+
+
 def stuck_with(batch: Batch, entries: Sequence[Entry]) -> list[Element]:
     """What is known of the cuttings as they were stuck, and what was left open."""
     known = evidence(batch, entries)

@@ -64,7 +64,8 @@ def batches_page(asked: Asked) -> Sheet:
 def _ways(asked: Asked) -> Element:
     """What else there is to do with batches."""
     stick = element("a", "Stick a batch ...", href="/stick", class_="button")
-    return element("p", stick if asked.holder.role == "operate" else None, class_="hands")
+    compare = element("a", "What worked", href="/compare", class_="button")
+    return element("p", stick if asked.holder.role == "operate" else None, compare, class_="hands")
 
 
 def read_cards(asked: Asked) -> list[Card] | None:

@@ -13,6 +13,7 @@ from controller.page.files import FILES
 from controller.page.gate import HEADERS, Gate
 from controller.page.moment import Board, Moment
 from controller.page.pages import Page, find_page
+from controller.page.papers import Papers
 from controller.page.pen import Pen
 from controller.page.render import Made, Renderer
 from controller.page.shell import door_page, plain_page
@@ -23,7 +24,9 @@ log = logging.getLogger(__name__)
 COOKIE: Final = "warmfoot"
 KEEP_DAYS: Final = 90
 QUERY_MOST: Final = 200
-KNOWN: Final = frozenset({"at", "span", "days", "still", "said", "plant", "kind"})
+KNOWN: Final = frozenset(
+    {"at", "span", "days", "still", "said", "plant", "kind", "by", "copies", "start"}
+)
 """Arguments of an address that mean anything; a page is made anew for each."""
 
 
@@ -36,6 +39,7 @@ class Door:
     board: Board
     desk: Desk
     pen: Pen
+    papers: Papers
     pages: tuple[Page, ...]
     clock: Callable[[], float]
     closing: bool = False

@@ -23,6 +23,8 @@ log = logging.getLogger(__name__)
 
 KEPT: Final = 64
 """Made pages kept for others who ask for the same before the next moment."""
+FOLLOWED: Final = ("span", "days", "by", "plant")
+"""Arguments of an address that a page which is followed keeps."""
 LATE_S: Final = 15.0
 """A loop that has said nothing for so long (real seconds) is said to be lost."""
 

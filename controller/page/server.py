@@ -26,6 +26,7 @@ from controller.page.gate import Gate, may_serve
 from controller.page.handlers import Door, Nothing
 from controller.page.moment import Board
 from controller.page.pages import PAGES
+from controller.page.papers import Papers
 from controller.page.pen import Pen
 from controller.page.render import Renderer
 from controller.page.routes import ROUTES
@@ -149,8 +150,8 @@ class PageServer:
         self.port = socket.getsockname()[1]
         gate = Gate(self._plan, self.port, self.tokens)
         renderer = Renderer(self._board, self._journal, framed)
-        pen = Pen(self._journal)
-        door = Door(gate, renderer, self._board, self._desk, pen, PAGES, time.monotonic)
+        pen, papers = Pen(self._journal), Papers(self._journal)
+        door = Door(gate, renderer, self._board, self._desk, pen, papers, PAGES, time.monotonic)
         app = Application(
             ROUTES,
             default_handler_class=Nothing,
@@ -183,6 +184,7 @@ class PageServer:
             door.closing = True
             await server.close_all_connections()
             pen.close()
+            papers.close()
             renderer.close()
 
     def _tls(self) -> ssl.SSLContext | None:

@@ -3,19 +3,25 @@
 from collections.abc import Sequence
 from datetime import datetime
 from typing import Final
+from urllib.parse import urlencode
 
 from controller.draw.markup import Element, element, written
 from controller.faces import NOT_SAFETY
 from controller.page.consent import Effect
 from controller.page.files import FILES
 from controller.page.moment import Moment
-from controller.page.render import Asked, Sheet
+from controller.page.render import FOLLOWED, Asked, Sheet
 from controller.page.standing import calls
 from controller.page.words import age, clock, day
 
 REFRESH_S: Final = 30
 """Without a script a page asks anew after so many seconds, unless it was told to hold still."""
-PLACES: Final = (("/", "Benches"), ("/batches", "Batches"), ("/alarms", "Alarms"))
+PLACES: Final = (
+    ("/", "Benches"),
+    ("/batches", "Batches"),
+    ("/alarms", "Alarms"),
+    ("/records", "Records"),
+)
 EXPOSED: Final = "Never open this page to the internet: use a VPN."
 
 
@@ -49,7 +55,7 @@ def framed(asked: Asked, sheet: Sheet) -> Element:
         ),
         data_at=asked.path,
         data_zone=moment.site.site.timezone,
-        data_query="&".join(f"{key}={asked.query[key]}" for key in ("span",) if key in asked.query),
+        data_query=urlencode({key: asked.query[key] for key in FOLLOWED if key in asked.query}),
         class_="late" if asked.late_s else None,
     )
     return _document(
@@ -62,6 +68,8 @@ def _places(path: str, standing: int) -> Element:
     for href, words in PLACES:
         here = path == href or (href == "/" and path.startswith("/bench")) or (
             href == "/batches" and path.startswith(("/batch", "/stick", "/compare"))
+        ) or (
+            href == "/records" and path == "/settings"
         )  # fmt: skip
         count = None
         if href == "/alarms":

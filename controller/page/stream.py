@@ -8,6 +8,7 @@ from tornado.iostream import StreamClosedError
 
 from controller.page.handlers import Base
 from controller.page.pages import Page, find_page
+from controller.page.render import FOLLOWED
 from controller.page.tokens import Holder
 
 EVERY_S: Final = 2.0
@@ -33,7 +34,7 @@ class Watched(Base):
             self.refuse(404, "There is no such page.")
         assert page is not None
         assert holder is not None
-        kept = {key: text for key, text in query.items() if key in ("span", "days")}
+        kept = {key: text for key, text in query.items() if key in FOLLOWED}
         return page, path, kept, holder
 
 

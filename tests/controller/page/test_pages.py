@@ -25,7 +25,8 @@ def kept(make_page):
 
 
 @pytest.mark.parametrize("path", ["/", "/bench/north", "/bench/north?span=7d", "/alarms",
-                                  "/alarms?days=30", "/batches", "/batch/1"])  # fmt: skip
+                                  "/alarms?days=30", "/batches", "/batch/1", "/compare", "/records",
+                                  "/settings"])  # fmt: skip
 def test_every_page_is_whole_without_a_script(kept, path):
     answer = kept.browser.ask(path)
     assert answer.status == 200

@@ -17,7 +17,8 @@ from controller.page.tokens import TokenError, Tokens
 
 LAN = PagePlan(address="127.0.0.1", port=8046)
 PATHS = ("/", "/bench/north", "/alarms", "/batches", "/batch/1", "/in", "/none", "/batch/99",
-         "/stick", "/stick?plant=x&kind=softwood", "/batch/1/tested")  # fmt: skip
+         "/stick", "/stick?plant=x&kind=softwood", "/batch/1/tested",
+         "/compare", "/records", "/settings")  # fmt: skip
 
 
 class Lan(PagePlan):
