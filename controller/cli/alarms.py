@@ -2,6 +2,7 @@
 
 import click
 
+from controller.alarm_figures import SOURCE, figures, load_of
 from controller.cli.common import (
     EXIT_NOT_RUNNING,
     Refused,
@@ -16,6 +17,7 @@ from controller.cli.common import (
     site_of,
     who,
 )
+from controller.cli.compared import time_of
 from controller.cli.hands import deliver
 from controller.cli.running import live_picture
 from controller.decide.alarm_table import table as alarm_table
@@ -81,6 +83,32 @@ def history(last: int, journal_given: str | None, as_json: bool) -> None:
         )
     if not rows:
         say(out, "no alarm has been recorded")
+
+
+@alarms.command()
+@journal_option
+@json_option
+@expected_errors
+def served(journal_given: str | None, as_json: bool) -> None:
+    """How well the alarms of the last 30 days served, beside what a grower can live with."""
+    path, reader = reader_for(journal_given)
+    with reader:
+        zone = site_of(reader, path).site.zone
+        found = load_of(reader, time_of(reader), zone)
+    made = figures(found)
+    if as_json:
+        give_json({"days": found.days, "raised": found.raised,
+                   "figures": [one._asdict() for one in made]})  # fmt: skip
+        return
+    out = console()
+    if not found.raised:
+        say(out, f"no alarm was raised in {found.days:.1f} days")
+        return
+    shown = Rows(out, f"in {found.days:.0f} days", "came to", "wanted", "what to do")
+    for one in made:
+        shown.add_row(one.name, one.value, one.wanted, "" if one.verdict == "fine" else one.advice)
+    shown.show()
+    say(out, SOURCE)
 
 
 @alarms.command("table")

@@ -3,18 +3,15 @@
 from collections.abc import Sequence
 from typing import Final
 
-from controller.alarm_figures import figures
+from controller.alarm_figures import SOURCE, figures, load_of
 from controller.decide.alarm_table import rows
 from controller.draw.markup import Element, element
-from controller.journal.reader import Reader
 from controller.page.render import Asked, Sheet
 from controller.page.standing import Call, call_card, calls, over_list
 from controller.page.words import STATE_WORDS, clock, day, place_words
 from controller.records import AlarmChanged, AlarmRow
-from controller.review.alarm_load import Load, load
 
 DAYS: Final = (7, 30)
-WINDOW_DAYS: Final = 30
 VERDICTS: Final = {"watch": "More than wanted. ", "act": "Do something: "}
 SHOWN: Final = 200
 STANDING: Final = frozenset({"UNACK", "ACKED", "LATCH_UNACK", "LATCH_ACK"})
@@ -55,13 +52,9 @@ def _served(asked: Asked) -> list[Element]:
     moment = asked.moment
     now_s, zone = moment.now.utc_s, moment.site.site.zone
 
-    def question(reader: Reader) -> Load:
-        runs = reader.runs()
-        first_s = runs[0].started_s if runs else now_s
-        from_s = max(now_s - WINDOW_DAYS * 86400.0, first_s)
-        return load(reader.alarms(from_s=from_s, to_s=now_s + 1.0), from_s, now_s, zone)
-
-    found = asked.store.kept(("served", int(now_s // 3600)), 600.0, question)
+    found = asked.store.kept(
+        ("served", int(now_s // 3600)), 600.0, lambda reader: load_of(reader, now_s, zone)
+    )
     if found is None or not found.raised:
         return []
     lines = [
@@ -82,6 +75,7 @@ def _served(asked: Asked) -> list[Element]:
             "details",
             element("summary", words),
             element("table", element("tbody", *lines), class_="served"),
+            element("p", SOURCE, class_="note"),
         )
     ]
 

@@ -22,6 +22,7 @@ GROUP_S: Final = 600.0
 CHATTER: Final = 3
 FLOOD: Final = 5
 STALE_S: Final = DAY_S
+COMMONEST: Final = 3
 NEW: Final = frozenset({S.UNACK, S.LATCH_UNACK})
 UP: Final = frozenset({S.UNACK, S.ACKED, S.LATCH_UNACK, S.LATCH_ACK})
 SEEN: Final = frozenset({S.ACKED, S.LATCH_ACK})
@@ -49,7 +50,8 @@ class Load(NamedTuple):
     CHATTER times within ten minutes.  stale: that stood unbroken for a day.  floods: times when
     FLOOD were raised within ten minutes, with the one that came first.  unseen: share that went
     away before anybody acknowledged.  to_seen_s: median time to acknowledge by priority.
-    shelved_often: set aside more than twice in seven days.
+    shelved_often: set aside more than twice in seven days.  commonest: up to COMMONEST that were
+    raised most, with how often, most first; only those raised more than once.
     """
 
     days: float
@@ -63,6 +65,7 @@ class Load(NamedTuple):
     unseen: float | None
     to_seen_s: dict[int, float]
     shelved_often: tuple[Key, ...]
+    commonest: tuple[tuple[Key, int], ...]
 
 
 class Figure(NamedTuple):
@@ -131,7 +134,13 @@ def load(rows: Sequence[AlarmRow], from_s: float, to_s: float, zone: ZoneInfo) -
         unseen,
         {priority: median(each) for priority, each in sorted(waits.items())},
         _shelved_often(rows),
+        _commonest(found),
     )
+
+
+def _commonest(found: Sequence[Raised]) -> tuple[tuple[Key, int], ...]:
+    counts = Counter((one.alarm, one.place) for one in found)
+    return tuple((key, n) for key, n in counts.most_common(COMMONEST) if n > 1)
 
 
 def _by_night(at_s: float, zone: ZoneInfo) -> bool:

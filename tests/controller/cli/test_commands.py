@@ -302,6 +302,15 @@ def test_the_alarm_table_has_every_alarm_and_what_to_do(ask: Ask) -> None:
     assert "base_cold" in ask("alarms", "table").output
 
 
+def test_how_alarms_served_is_told_beside_what_is_wanted(ask: Ask) -> None:
+    found = json.loads(ask("alarms", "served", "--json").output)
+    raised = {row["alarm"] for row in json.loads(ask("alarms", "history", "--json").output)}
+    assert (found["raised"] > 0) == bool(raised)
+    assert all(one["wanted"] for one in found["figures"])
+    told = ask("alarms", "served").output
+    assert "EEMUA 191" in told if raised else "no alarm was raised" in told
+
+
 def test_narrow_terminal_gets_lines_instead_of_cut_words() -> None:
     out = Console(force_terminal=True, width=44, color_system=None, file=io.StringIO())
     rows = Rows(out, "no.", "plant", "kind")

@@ -156,3 +156,15 @@ def test_figures_beyond_their_limits_say_what_to_do():
     assert by_name["Gone before anybody saw it"].value == "100%"
     assert by_name["Standing for more than a day"].value == "Air dry (NORTH)"
     assert all(one.advice for one in by_name.values())
+
+
+def test_most_frequent_are_named_with_how_often():
+    found = of(
+        *(once(i * DAY_S, gone_s=60.0) for i in range(5)),
+        *(once(i * DAY_S + 900, gone_s=60.0, alarm="top_hot", place="north") for i in range(3)),
+        once(500, gone_s=60.0, alarm="air_dry", place="north"),
+    )
+    assert found.commonest == ((("base_cold", "north.left"), 5), (("top_hot", "north"), 3))
+    by_name = {one.name: one.value for one in figures(found)}
+    assert by_name["All of them"] == "0.3 a day"
+    assert by_name["Most frequent"].startswith("Base cold (north.left) 5 times, ")
