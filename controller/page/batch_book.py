@@ -105,5 +105,18 @@ def _values(entry: Entry) -> str:
             for key, value in values.items()
         ]
         return ", ".join(told)
-    told = [f"{key.replace('_', ' ')} {value}" for key, value in values.items() if value != "0"]
-    return ", ".join(told)
+    return ", ".join(_value(key, value) for key, value in values.items()
+                     if value != "0" or key in ("rooted", "tested"))  # fmt: skip
+
+
+def _value(key: str, value: str) -> str:
+    """One figure in words: "3 with roots", "2 lost, dried", "leaves stand"."""
+    if key == "wilted":
+        return {"yes": "leaves flag", "no": "leaves stand"}.get(value, f"wilted {value}")
+    if key.startswith("lost_"):
+        cause = key.removeprefix("lost_")
+        return f"{value} lost, {CAUSE_WORDS.get(cause, cause)}"
+    counted = {"tested": "lifted", "rooted": "with roots", "callused": "with callus only"}
+    if key in counted:
+        return f"{value} {counted[key]}"
+    return value if key in (EntryKind.POTTED, EntryKind.SALEABLE) else f"{key} {value}"

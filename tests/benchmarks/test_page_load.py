@@ -5,6 +5,7 @@ import multiprocessing
 import sys
 import threading
 import time
+import urllib.request
 from importlib.resources import files
 
 import pytest
@@ -119,3 +120,34 @@ def test_no_tick_is_held_up_by_the_page(tmp_path, monkeypatch, limited):
     assert sum(counts.values()) == REQUESTS
     assert len(loaded) > 20
     assert max(loaded) - max(0.0, min(max(quiet), 0.02)) <= LATE_MOST_S
+
+
+FILES = ("/take/minutes.csv?span=92d", "/take/relays.csv?span=92d", "/take/report-1.html")
+
+
+def take_all(port: int, sizes: "multiprocessing.Queue[int]") -> None:
+    """Take every file there is, one after the other, in a process of its own."""
+    for path in FILES:
+        with urllib.request.urlopen(f"http://127.0.0.1:{port}{path}", timeout=60) as got:
+            sizes.put(len(got.read()))
+
+
+def test_no_tick_is_held_up_by_files_being_made(tmp_path):
+    text = files("config").joinpath("examples", "alder_lane.toml").read_text(encoding="utf-8")
+    rehearsal = Rehearsal(
+        loads(text, "t"), load_scenario("alder_lane"), journal_path=tmp_path / "b.db",
+        tick_s=2, site_text=text,
+    )  # fmt: skip
+    with Live(rehearsal, PagePlan(), any_port=True) as live:
+        live.hasten(10.0)
+        assert live.server.up.wait(10)
+        context = multiprocessing.get_context("spawn")
+        sizes = context.Queue()
+        taker = context.Process(target=take_all, args=(live.server.port, sizes))
+        taker.start()
+        loaded = late_s(live, lambda: not taker.is_alive())
+        taker.join()
+        taken = [sizes.get(timeout=5) for _ in FILES]
+    print(f"\n{sum(taken) / 1e6:.1f} MB taken; tick late at most {max(loaded) * 1e3:.1f} ms")
+    assert min(taken) > 10_000
+    assert max(loaded) <= LATE_MOST_S

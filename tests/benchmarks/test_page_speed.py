@@ -54,7 +54,17 @@ def next_moment(live):
 
 @pytest.mark.parametrize(
     ("path", "most_ms"),
-    [("/", 50), ("/bench/north", 50), ("/alarms", 50), ("/batches", 150), ("/batch/3", 150)],
+    [
+        ("/", 50),
+        ("/bench/north", 50),
+        ("/alarms", 50),
+        ("/batches", 150),
+        ("/batch/3", 150),
+        ("/compare?by=kind", 150),
+        ("/records", 150),
+        ("/settings", 50),
+        ("/batch/3/tested", 50),
+    ],
 )
 def test_page_is_made_in_time(live, path, most_ms):
     first = took_ms(live, path)
