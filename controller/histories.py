@@ -66,6 +66,11 @@ class HistoryBook:
             return None
         return outlook(self.get(number), self.like(number), self.now_s)
 
+    def dues(self) -> dict[int, Outlook]:
+        """When each open batch is due, by its number."""
+        found = {number: self.outlook(number) for number in self.batches}
+        return {number: due for number, due in found.items() if due is not None}
+
     def where(self, wanted: Callable[[Batch], bool]) -> list[History]:
         """Those whose batch is `wanted`, in order of number; only they are read."""
         return [

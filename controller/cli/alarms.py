@@ -15,9 +15,9 @@ from controller.cli.common import (
     local,
     reader_for,
     site_of,
+    time_of,
     who,
 )
-from controller.cli.compared import time_of
 from controller.cli.hands import deliver
 from controller.cli.running import live_picture
 from controller.decide.alarm_table import table as alarm_table

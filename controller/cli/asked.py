@@ -26,9 +26,10 @@ from controller.cli.common import (
     give_json,
     journal_option,
     json_option,
+    one_of,
     reader_for,
     site_of,
-    utc_s,
+    when,
     who,
 )
 from controller.entries import effective, evidence
@@ -202,9 +203,7 @@ def checklist(
     path, reader = reader_for(journal_given)
     with reader:
         site = site_of(reader, path)
-        held = {one.number: one for one in reader.batches()}.get(number)
-        if held is None:
-            raise Refused(f"no batch {number} in this journal; `warmfoot batch list --all`")
+        held = one_of(number, reader.batches())
         standing = effective(reader.entries(number))
     foreign = [key for key in given if key not in {q.key for q in questions_for(held.kind)}]
     if foreign:
@@ -213,8 +212,7 @@ def checklist(
         known = {**evidence(held, standing), **given}
         given |= walk(held.kind, thaw(held.recipe_json).wood, known, {})
     if given:
-        at_s = None if at is None else utc_s(at, site.site.zone, 0.0)
-        BatchActs(path, site, who()).check(number, given, at_s=at_s, note=note)
+        BatchActs(path, site, who()).check(number, given, at_s=when(at, site), note=note)
         _, reader = reader_for(journal_given)
         with reader:
             standing = effective(reader.entries(number))

@@ -7,7 +7,6 @@ import click
 
 from config.model import Site
 from config.recipes import recipe_for
-from controller.batch_acts import BatchActs
 from controller.cli.asked import (
     answer_options,
     as_options,
@@ -19,14 +18,13 @@ from controller.cli.asked import (
 from controller.cli.common import (
     Moment,
     Refused,
+    acts_on,
     expected_errors,
     give_json,
     journal_option,
     json_option,
     reader_for,
-    site_of,
-    utc_s,
-    who,
+    when,
 )
 from controller.entries import LOST_CAUSES
 from controller.journal.errors import BatchError
@@ -44,19 +42,6 @@ ENTRY_KINDS = [kind.value for kind in EntryKind if kind not in BY_COMMAND]
 @click.group()
 def batch() -> None:
     """Batches of cuttings: stick one, enter what you saw, close it with its outcome."""
-
-
-def acts_on(journal_given: str | None) -> tuple[BatchActs, Site]:
-    """What may be done with the batches of a journal, and its site."""
-    path, reader = reader_for(journal_given)
-    with reader:
-        site = site_of(reader, path)
-    return BatchActs(path, site, who()), site
-
-
-def when(moment: datetime | None, site: Site) -> float | None:
-    """UTC s of a moment as typed; None for now."""
-    return None if moment is None else utc_s(moment, site.site.zone, 0.0)
 
 
 def place(site: Site, text: str) -> tuple[str, str]:

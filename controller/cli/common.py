@@ -1,8 +1,10 @@
 """What all commands share: where to read, how to answer, how to fail."""
 
+import contextlib
 import getpass
 import json
 import re
+import time
 from collections.abc import Callable
 from datetime import datetime
 from functools import wraps
@@ -14,6 +16,7 @@ import click
 
 from config.load import ConfigError, loads
 from config.model import Site
+from controller.batch_acts import BatchActs
 from controller.journal.errors import BatchError, JournalError
 from controller.journal.reader import Reader, open_reader
 from controller.places import PlaceError, find_journal
@@ -92,6 +95,36 @@ def one_of(number: int, batches: list[Batch]) -> Batch:
     raise Refused(f"no batch {number} in this journal; there are: {there}")
 
 
+def time_of(reader: Reader) -> float:
+    """Up to when to look: now, or the end of the records where those lie ahead of now."""
+    last_s = reader.last_minute_s()
+    return time.time() if last_s is None else max(time.time(), last_s + 60.0)
+
+
+def acts_on(journal_given: str | None) -> tuple[BatchActs, Site]:
+    """What may be done with the batches of a journal, and its site."""
+    path, reader = reader_for(journal_given)
+    with reader:
+        site = site_of(reader, path)
+    return BatchActs(path, site, who()), site
+
+
+def written_whole(to: Path, data: bytes) -> None:
+    """Write a file whole or not at all; one that is there is written anew. Raises Refused."""
+    part = to.with_name(to.name + ".part")
+    try:
+        part.write_bytes(data)
+        part.replace(to)
+    except OSError as error:
+        with contextlib.suppress(OSError):
+            part.unlink(missing_ok=True)
+        raise unwritable(to, error) from error
+
+
+def unwritable(to: Path, error: OSError) -> Refused:
+    return Refused(f"{to}: can't be written ({error.strerror}); give another name")
+
+
 def who() -> str:
     """Name of the person at the keyboard, for the records."""
     try:
@@ -147,6 +180,11 @@ def utc_s(moment: datetime | None, zone: ZoneInfo, now_s: float) -> float:
     if moment is None:
         return now_s
     return (moment if moment.tzinfo else moment.replace(tzinfo=zone)).timestamp()
+
+
+def when(moment: datetime | None, site: Site) -> float | None:
+    """UTC s of a moment as typed; None for now."""
+    return None if moment is None else utc_s(moment, site.site.zone, 0.0)
 
 
 def local(at_s: float, zone: ZoneInfo, *, seconds: bool = False) -> str:

@@ -1,6 +1,5 @@
 """compare, and what other commands say of when a batch is due and of the batches like it."""
 
-import time
 from math import isfinite
 from typing import Any
 
@@ -22,6 +21,7 @@ from controller.cli.common import (
     local,
     reader_for,
     site_of,
+    time_of,
 )
 from controller.faces import console, say
 from controller.histories import HistoryBook
@@ -94,17 +94,9 @@ def compare(
         )
 
 
-def time_of(reader: Reader) -> float:
-    """Up to when to look: now, or the end of the records where those lie ahead of now."""
-    last_s = reader.last_minute_s()
-    return time.time() if last_s is None else max(time.time(), last_s + 60.0)
-
-
 def dues(reader: Reader) -> dict[int, Outlook]:
     """When each open batch is due, by its number."""
-    book = HistoryBook(reader, time_of(reader))
-    found = {number: book.outlook(number) for number in book.batches}
-    return {number: due for number, due in found.items() if due is not None}
+    return HistoryBook(reader, time_of(reader)).dues()
 
 
 def today_if_any(journal_given: str | None) -> tuple[dict[int, Outlook], list[Note]]:
@@ -112,9 +104,7 @@ def today_if_any(journal_given: str | None) -> tuple[dict[int, Outlook], list[No
     try:
         with open_reader(find_journal(journal_given)) as reader:
             book = HistoryBook(reader, time_of(reader))
-            found = {number: book.outlook(number) for number in book.batches}
-            due = {number: one for number, one in found.items() if one is not None}
-            return due, notes(book, site_of(reader, reader.path).site.zone)
+            return book.dues(), notes(book, site_of(reader, reader.path).site.zone)
     except (JournalError, PlaceError):
         return {}, []
 

@@ -18,9 +18,10 @@ from controller.cli.common import (
     journal_option,
     json_option,
     local,
+    one_of,
     reader_for,
     site_of,
-    utc_s,
+    when,
     who,
 )
 from controller.entries import effective, evidence
@@ -157,22 +158,12 @@ def _asked(
         if container is None:
             container = click.prompt("Volume that the mix fills, mL", type=Volume(), err=True)
         if to_saturate is None:
-            said = click.prompt(
-                "Water poured in, mL (Enter: not measured)",
-                default="",
-                show_default=False,
-                err=True,
-            )
+            said = _open("Water poured in, mL (Enter: not measured)")
             to_saturate = Volume().convert(said, None, None) if said.strip() else None
         if drained is None:
             drained = click.prompt("Water that ran out, mL", type=Volume(), err=True)
         if height_cm is None:
-            said = click.prompt(
-                "Depth of the mix, cm (Enter: not measured)",
-                default="",
-                show_default=False,
-                err=True,
-            )
+            said = _open("Depth of the mix, cm (Enter: not measured)")
             height_cm = float(said.replace(",", ".")) if said.strip() else None
     except ValueError:
         raise Refused(f"{said!r} is not a depth; write e.g. 5.5") from None
@@ -235,9 +226,7 @@ def _save(
     path, reader = reader_for(journal_given)
     with reader:
         site = site_of(reader, path)
-        held = {one.number: one for one in reader.batches()}.get(number)
-        if held is None:
-            raise Refused(f"no batch {number} in this journal; `warmfoot batch list --all`")
+        held = one_of(number, reader.batches())
         said = evidence(held, effective(reader.entries(number))).get("mix")
     if name and said and not drain.same_mix(name, said):
         raise Refused(
@@ -251,8 +240,7 @@ def _save(
         values["mix_height_cm"] = f"{seen.height_cm:g}"
     if name and not said:
         values["mix"] = name
-    at_s = None if at is None else utc_s(at, site.site.zone, 0.0)
-    BatchActs(path, site, who()).check(number, values, at_s=at_s, note=drain.METHOD)
+    BatchActs(path, site, who()).check(number, values, at_s=when(at, site), note=drain.METHOD)
     return said or name
 
 

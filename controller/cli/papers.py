@@ -1,6 +1,5 @@
 """report, labels: what goes on paper, or to somebody who has no Warmfoot."""
 
-import contextlib
 import re
 import time
 from pathlib import Path
@@ -17,8 +16,9 @@ from controller.cli.common import (
     one_of,
     reader_for,
     site_of,
+    time_of,
+    written_whole,
 )
-from controller.cli.compared import time_of
 from controller.label_sheet import PAPER_MM, Grid, Press
 from controller.labels import LabelError, label, label_svg, page_address, words_of
 from controller.report import report as batch_report
@@ -147,15 +147,3 @@ def _read(address: str) -> str | None:
         raise Refused(
             f"{address!r} can't be the address of a page; write e.g. http://bench.local:8046"
         ) from error
-
-
-def written_whole(to: Path, data: bytes) -> None:
-    """Write a file whole or not at all; one that is there is written anew. Raises Refused."""
-    part = to.with_name(to.name + ".part")
-    try:
-        part.write_bytes(data)
-        part.replace(to)
-    except OSError as error:
-        with contextlib.suppress(OSError):
-            part.unlink(missing_ok=True)
-        raise Refused(f"{to}: can't be written ({error.strerror}); give another name") from error

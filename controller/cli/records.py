@@ -2,7 +2,6 @@
 
 import contextlib
 import sys
-import time
 from dataclasses import asdict
 from datetime import datetime
 from pathlib import Path
@@ -21,9 +20,12 @@ from controller.cli.common import (
     one_of,
     reader_for,
     site_of,
+    time_of,
+    unwritable,
     utc_s,
+    written_whole,
 )
-from controller.cli.compared import outlook_data, standing_data, time_of
+from controller.cli.compared import outlook_data, standing_data
 from controller.due_calendar import batch_calendar
 from controller.faces import causes_text, console, review_text, say
 from controller.gather import CaseBook, review_batch
@@ -62,7 +64,7 @@ def review(numbers: tuple[int, ...], journal_given: str | None, as_json: bool) -
             there = ", ".join(f"{b.number} {b.plant}" for b in batches) or "none"
             raise Refused(f"no batch {', '.join(unknown)} in this journal; there are: {there}")
         chosen = [known[number] for number in numbers] if numbers else batches
-        now_s = reviewed_at(reader.last_minute_s())
+        now_s = time_of(reader)
         cases = CaseBook(reader, site, now_s)
         book = HistoryBook(reader, now_s)
         found = [
@@ -100,12 +102,6 @@ def review(numbers: tuple[int, ...], journal_given: str | None, as_json: bool) -
         say(out)
     if not found:
         say(out, "no batch yet; `warmfoot batch stick` opens one")
-
-
-def reviewed_at(last_minute_s: int | None) -> float:
-    """Up to when a review looks: now, or the end of the records where those lie ahead of now."""
-    now_s = time.time()
-    return now_s if last_minute_s is None else max(now_s, last_minute_s + 60.0)
 
 
 def summary_data(summary: BatchSummary) -> dict[str, Any]:
@@ -173,7 +169,7 @@ def export(
     path, reader = reader_for(journal_given)
     with reader:
         zone = site_of(reader, path).site.zone
-        end_s = reviewed_at(reader.last_minute_s())
+        end_s = time_of(reader)
         batch = None if number is None else one_of(number, reader.batches())
     if batch is not None and table not in OF_BATCH:
         raise Refused(f"--batch goes with {', '.join(OF_BATCH)}")
@@ -185,7 +181,7 @@ def export(
             try:
                 to = stack.enter_context(out.open("x", encoding="utf-8", newline=""))
             except OSError as error:
-                raise _unwritable(out, error) from error
+                raise unwritable(out, error) from error
         if table == RESULTS:
             count = write_results(path, to, zone, from_s, to_s)
         else:
@@ -203,19 +199,8 @@ def _calendar(journal_given: str | None, out: Path | None) -> None:
     if out is None:
         sys.stdout.buffer.write(text)
         return
-    part = out.with_name(out.name + ".part")
-    try:
-        part.write_bytes(text)
-        part.replace(out)
-    except OSError as error:
-        with contextlib.suppress(OSError):
-            part.unlink(missing_ok=True)
-        raise _unwritable(out, error) from error
+    written_whole(out, text)
     click.echo(f"{count} entries in {out}")
-
-
-def _unwritable(out: Path, error: OSError) -> Refused:
-    return Refused(f"{out}: can't be written ({error.strerror}); give a new name")
 
 
 @click.command()

@@ -35,8 +35,8 @@ from controller.cli.common import (
     json_option,
     reader_for,
     site_of,
+    time_of,
 )
-from controller.cli.records import reviewed_at
 from controller.faces import console, say
 from controller.gather import CaseBook
 from controller.journal.reader import Reader
@@ -156,7 +156,7 @@ def _month(site: Site, date: datetime | None) -> int:
 
 
 def _strikes(reader: Reader, site: Site, month: int) -> Strikes:
-    cases = CaseBook(reader, site, reviewed_at(reader.last_minute_s()))
+    cases = CaseBook(reader, site, time_of(reader))
     found = []
     for batch in reader.batches():
         stuck = datetime.fromtimestamp(batch.stuck_s, site.site.zone)

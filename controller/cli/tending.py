@@ -6,24 +6,19 @@ from zoneinfo import ZoneInfo
 import click
 
 from config.recipes import thaw
-from controller.cli.batches import (
-    acts_on,
-    at_option,
-    note_option,
-    number_argument,
-    place,
-    when,
-)
+from controller.cli.batches import at_option, note_option, number_argument, place
 from controller.cli.common import (
     Refused,
+    acts_on,
     expected_errors,
     give_json,
     journal_option,
     json_option,
     local,
     reader_for,
+    time_of,
+    when,
 )
-from controller.cli.compared import time_of
 from controller.decide.weaning import PHASE_WORDS, proposed
 from controller.entries import effective
 from controller.journal.reader import Reader
