@@ -19,6 +19,8 @@ from config.windows import check_months, fit, window_of
 
 PhaseName = Literal["stick", "callus", "root", "wean", "wean_late"]
 PHASES: tuple[PhaseName, ...] = ("stick", "callus", "root", "wean", "wean_late")
+WEANING: tuple[PhaseName, ...] = ("wean", "wean_late")
+"""Those in which a batch with roots is hardened."""
 
 NO_SOURCE = "common practice, no source"
 _OWN_WORDS = frozenset({"name", "title", "kind", "plant", "also", "leafy", "sources"})

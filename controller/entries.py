@@ -99,12 +99,18 @@ def evidence(batch: Batch, entries: Sequence[Entry]) -> dict[str, str]:
     return {key: value for key, value in known.items() if value}
 
 
+def step_of(entry: Entry) -> str:
+    """The phase that an entry takes its batch to, "" for none."""
+    stepping = entry.kind in (EntryKind.WEANED, EntryKind.TESTED)
+    return entry.values.get("phase", "") if stepping else ""
+
+
 def phase_at(batch: Batch, entries: Sequence[Entry], first_phase: str) -> tuple[str, float]:
     """The phase last entered and since when (UTC s), from entries that stand."""
     phase, since_s = first_phase, batch.stuck_s
     for entry in entries:
-        named = entry.values.get("phase")
-        if named and entry.kind in (EntryKind.WEANED, EntryKind.TESTED):
+        named = step_of(entry)
+        if named:
             phase, since_s = named, entry.at_s
     return phase, since_s
 

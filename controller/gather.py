@@ -7,9 +7,9 @@ import numpy as np
 
 from config.model import Site, mat_id, mister_id
 from config.recipes import Recipe, thaw
-from controller.entries import effective, stays
+from controller.entries import effective, stays, step_of
 from controller.journal.reader import Reader
-from controller.records import Batch, Entry, EntryKind
+from controller.records import Batch, Entry
 from controller.review.cases import Case, case_of, did_badly, like, neighbours, span_of
 from controller.review.causes import Verdict, explain
 from controller.review.exposure import Exposure, exposure_of
@@ -165,11 +165,7 @@ def bay_share(batch: Batch, batches: Sequence[Batch], until_s: float) -> float:
 def lived_phases(batch: Batch, recipe: Recipe, entries: Sequence[Entry]) -> list[tuple[float, str]]:
     """(since UTC s, phase) of each phase of a batch. entries: those that stand."""
     lived: list[tuple[float, str]] = [(batch.stuck_s, recipe.phases[0].name)]
-    lived += [
-        (entry.at_s, entry.values["phase"])
-        for entry in entries
-        if entry.kind in (EntryKind.WEANED, EntryKind.TESTED) and entry.values.get("phase")
-    ]
+    lived += [(entry.at_s, step_of(entry)) for entry in entries if step_of(entry)]
     return lived
 
 

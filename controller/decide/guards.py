@@ -17,7 +17,7 @@ from config.bounds import (
 )
 from controller.decide.aims import BARS_HEAT, BayAims
 from controller.decide.changing import changed
-from controller.decide.learn import FULL_DUTY
+from controller.decide.learn import FULL_DUTY, delay_s
 from controller.decide.state import AlarmState, BayState, MistState
 from controller.records import AlarmStateName, MistDecision, Reason
 from sensors.readings import BayView
@@ -104,11 +104,10 @@ def _by_sun(
 ) -> bool:
     """Whether heat from above, and not the mat, has the base this hot. In doubt it was the mat."""
     off_s = 0.0 if state.on else mono_s - state.since_s
-    delay_s = aims.delay_s if isnan(state.delay_s) else state.delay_s
     stuck = alarms.get(("mat_stuck_on", aims.place))
     return (
         isfinite(off_s)
-        and off_s >= SUN_OFF_S + delay_s
+        and off_s >= SUN_OFF_S + delay_s(aims, state)
         and lift_k <= SUN_TOP_K
         and (stuck is None or not stands(stuck))
     )

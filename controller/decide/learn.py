@@ -47,6 +47,11 @@ def rate_k_s(aims: BayAims, state: BayState) -> float:
     return aims.rate_k_s if isnan(state.rate_k_s) else state.rate_k_s
 
 
+def delay_s(aims: BayAims, state: BayState) -> float:
+    """Until heat shows in the base, s: learned, or as expected."""
+    return aims.delay_s if isnan(state.delay_s) else state.delay_s
+
+
 def duty_per_k(aims: BayAims, state: BayState) -> float:
     """Duty that holds one kelvin of base-minus-top: learned, or as expected."""
     if isnan(state.holding_duty_per_k):
@@ -60,13 +65,12 @@ def expected_duty_per_k(aims: BayAims) -> float:
 
 def plant(aims: BayAims, state: BayState) -> Plant:
     """The store of heat that the bay is taken for, learned where it can be."""
-    delay_s = aims.delay_s if isnan(state.delay_s) else state.delay_s
     lift_k = bounded(
         1.0 / (TOP_SHARE * duty_per_k(aims, state)),
         aims.lift_k / LIFT_SPREAD,
         aims.lift_k * LIFT_SPREAD,
     )
-    return plant_of(rate_k_s(aims, state), lift_k, delay_s)
+    return plant_of(rate_k_s(aims, state), lift_k, delay_s(aims, state))
 
 
 def timed_rise(
@@ -121,9 +125,11 @@ def _crossings(
 
     def learned(span_k: float, span_s: float, crossed_s: float, crossed_k: float) -> Changes:
         slope = span_k / max(60.0, span_s)
-        delay_s = bounded(crossed_s - crossed_k / slope, DELAY_LOW_S, DELAY_HIGH_S)
         lost = _lost_share(aims, state, lift_k - span_k / 2.0)
-        return {"rate_k_s": _near_expected(aims, slope / (1.0 - lost)), "delay_s": delay_s}
+        return {
+            "rate_k_s": _near_expected(aims, slope / (1.0 - lost)),
+            "delay_s": bounded(crossed_s - crossed_k / slope, DELAY_LOW_S, DELAY_HIGH_S),
+        }
 
     if isnan(high_s):
         if rise_k < HIGH_K:

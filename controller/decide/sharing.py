@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from typing import Final, NamedTuple
 
 from config.model import Bench, Site
+from config.recipes import WEANING
 from controller.decide.aims import Aims
 from controller.decide.build import FROST_GUARD
 from controller.decide.lots import Lot, held_at, leader, lots_of, needier
@@ -15,7 +16,6 @@ from sensors.clock import Now
 
 KEPT_WET: Final = "stick"
 """Phase whose leaves are kept wet; every later one is to dry at least once a day."""
-WEANING: Final = ("wean", "wean_late")
 BESIDE_K: Final = 0.5
 """A base beyond a batch's own band by less is not worth a word; own choice."""
 APART_K: Final = 2.0
@@ -165,18 +165,11 @@ def _of_base(lots: list[Lot], aims: Aims, bench: str, bay: str) -> list[Suffers]
             harm = "too cold to go on growing" if cold else "too warm to harden: it grows soft"
         else:
             harm = "too cold: it roots late" if cold else "too warm: fewer root"
-        found.append(
-            Suffers(
-                lot.number,
-                lot.why,
-                bench,
-                bay,
-                "base",
-                number,
-                f"{lot.why} wants its base at {low_c:g} to {high_c:g} °C and has "
-                f"{held.target_c:g}{sake}; {harm}",
-            )
+        text = (
+            f"{lot.why} wants its base at {low_c:g} to {high_c:g} °C and has "
+            f"{held.target_c:g}{sake}; {harm}"
         )
+        found.append(Suffers(lot.number, lot.why, bench, bay, "base", number, text))
     return found
 
 
@@ -192,18 +185,11 @@ def _of_top(on_bench: list[tuple[str, Lot]], bench: str) -> list[Suffers]:
         if low_c - high_c < APART_K:
             continue
         wants = f"{lot.recipe.top_day_c[0]:g} to {high_c:g} °C"
-        found.append(
-            Suffers(
-                lot.number,
-                lot.why,
-                bench,
-                bay,
-                "top",
-                warm.number,
-                f"{lot.why} wants the air at {wants} by day and {warm.why} beside it from "
-                f"{low_c:g}; in such air its shoots break before it has roots",
-            )
+        text = (
+            f"{lot.why} wants the air at {wants} by day and {warm.why} beside it from "
+            f"{low_c:g}; in such air its shoots break before it has roots"
         )
+        found.append(Suffers(lot.number, lot.why, bench, bay, "top", warm.number, text))
     return found
 
 
@@ -228,17 +214,8 @@ def _of_mist(on_bench: list[tuple[str, Lot]], bench: str, plan: Bench) -> list[S
             harm += "it hardens late" if lot.phase.name in WEANING else "it stands too wet"
         else:
             continue
-        found.append(
-            Suffers(
-                lot.number,
-                lot.why,
-                bench,
-                bay,
-                "mist",
-                lead.number,
-                f"{lead.why} keeps the mist frequent; {lot.why} {harm}",
-            )
-        )
+        text = f"{lead.why} keeps the mist frequent; {lot.why} {harm}"
+        found.append(Suffers(lot.number, lot.why, bench, bay, "mist", lead.number, text))
     return found
 
 

@@ -12,8 +12,8 @@ showed (Wilkerson et al., J. Amer. Soc. Hort. Sci., about 2005).
 from collections.abc import Sequence
 from typing import Final, NamedTuple
 
-from config.recipes import PHASES, Recipe
-from controller.entries import left, number_of, phase_at, potted, wilted
+from config.recipes import PHASES, WEANING, Recipe
+from controller.entries import left, number_of, phase_at, potted, step_of, wilted
 from controller.records import Batch, Entry, EntryKind
 
 DAY_S: Final = 86400.0
@@ -23,7 +23,6 @@ NEARLY_ALL: Final = 0.8
 """Shares of those tested that lead to callus, to weaning and to its last step."""
 TESTED_LEAST: Final = 3
 """A test of fewer, unless they are all that is left, leads to nothing; own choice."""
-_STEPPING: Final = (EntryKind.WEANED, EntryKind.TESTED)
 BACK_DAYS: Final = 2.0
 """After a step back the next one forward waits so long."""
 
@@ -66,7 +65,7 @@ def proposed(batch: Batch, recipe: Recipe, entries: Sequence[Entry], now_s: floa
     if found is None:
         return None
     why, from_s = found
-    weaning = names[place + 1] in ("wean", "wean_late")
+    weaning = names[place + 1] in WEANING
     from_s = max(from_s, since_s + (recipe.wean_step_days * DAY_S if weaning else 0.0))
     went_back = _went_back(entries, names)
     if went_back:
@@ -107,8 +106,8 @@ def _went_back(entries: Sequence[Entry], names: Sequence[str]) -> bool:
     """Whether the phase it is in now was reached by a step back."""
     lived = [names[0]]
     for entry in entries:
-        named = entry.values.get("phase", "")
-        if entry.kind in _STEPPING and named in names and named != lived[-1]:
+        named = step_of(entry)
+        if named in names and named != lived[-1]:
             lived.append(named)
     return len(lived) > 1 and names.index(lived[-1]) < names.index(lived[-2])
 

@@ -77,8 +77,9 @@ def part_off(
     away = {"from": before, "to": place, "split_from": str(held.number)}
     insert_entry(conn, number, at_s, now_ms, EntryKind.MOVED, by, away, note)
     for entry in entries:
-        if entry.kind in (EntryKind.WEANED, EntryKind.TESTED) and "phase" in entry.values:
-            same = {"phase": entry.values["phase"]}
+        phase = standing.step_of(entry)
+        if phase:
+            same = {"phase": phase}
             insert_entry(conn, number, entry.at_s, now_ms, EntryKind.WEANED, by, same, entry.note)
     return number
 

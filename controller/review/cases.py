@@ -5,9 +5,9 @@ from datetime import UTC, datetime
 from typing import Final, NamedTuple
 
 from config.checklist import BY_KEY, NO, YES, AnswerError, questions_for, read_answer
-from config.recipes import Recipe, thaw
+from config.recipes import WEANING, Recipe, thaw
 from config.seasons import months_outside
-from controller.entries import evidence, lost, number_of
+from controller.entries import evidence, lost, number_of, step_of
 from controller.records import Batch, Entry, EntryKind
 from controller.review.exposure import Exposure
 
@@ -89,12 +89,7 @@ class Case(NamedTuple):
 
 def span_of(batch: Batch, entries: Sequence[Entry], until_s: float) -> tuple[float, float]:
     """The span in which the batch could still fail to root: to its first weaning, UTC s."""
-    weaned = [
-        entry.at_s
-        for entry in entries
-        if entry.kind in (EntryKind.WEANED, EntryKind.TESTED)
-        and entry.values.get("phase", "") in ("wean", "wean_late")
-    ]
+    weaned = [entry.at_s for entry in entries if step_of(entry) in WEANING]
     return batch.stuck_s, min([until_s, *weaned])
 
 
@@ -146,7 +141,7 @@ def _weaned_unrooted(entries: Sequence[Entry]) -> bool:
     for entry in entries:
         if entry.kind == EntryKind.TESTED and number_of(entry.values, "tested"):
             most = max(most, number_of(entry.values, "rooted") / number_of(entry.values, "tested"))
-        if entry.kind == EntryKind.WEANED and entry.values.get("phase") in ("wean", "wean_late"):
+        if entry.kind == EntryKind.WEANED and entry.values.get("phase") in WEANING:
             return most < 0.5
     return False
 

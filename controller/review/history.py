@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from config.recipes import Recipe
-from controller.entries import lost, number_of
+from controller.entries import left, number_of
 from controller.records import Batch, Entry, EntryKind
 from controller.review.warmth import Bools, Bounds, Ints, bands_of
 
@@ -145,7 +145,7 @@ def looks_of(batch: Batch, entries: Sequence[Entry]) -> tuple[Look, ...]:
             found.append(Look(entry.at_s, 0, 0, said == "yes"))
             continue
         if entry.kind == EntryKind.CLOSED:
-            tested = batch.cuttings - sum(lost(entries).values())
+            tested = left(batch, entries)
         elif entry.kind != EntryKind.TESTED:
             continue
         if tested > 0:
