@@ -6,7 +6,6 @@ from math import inf
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from check_records import asked
 from check_relays import spans
 from checker import Violation, judge
 from evidence import Due, Evidence
@@ -102,10 +101,9 @@ def _plain(hours: float) -> Script:
 
 
 def _seen(run: Evidence) -> str:
-    came = asked(
-        run,
+    came = run.asked(
         "SELECT alarm, min(at_ms) / 1000.0 FROM alarm_change WHERE state IN ('UNACK', "
-        "'LATCH_UNACK') GROUP BY alarm ORDER BY 2",
+        "'LATCH_UNACK') GROUP BY alarm ORDER BY 2"
     )
     alarms = ", ".join(f"{a} at {(at_s - run.utc0_s) / 3600:.1f} h" for a, at_s in came)
     modes = sorted({m for look in run.looks for m in look.modes.values()} - {"normal"})

@@ -1,8 +1,6 @@
 """Invariants of the course of a run: alarms due, ticks in time, nothing growing, back to normal."""
 
-import sqlite3
 from collections.abc import Iterator
-from contextlib import closing
 from itertools import pairwise
 from math import inf
 from typing import Final
@@ -18,10 +16,9 @@ FLAT_KB: Final = 4096.0
 
 def raised(run: Evidence) -> list[tuple[float, str, str]]:
     """(true time, alarm, place) of each time an alarm came, shown or not."""
-    with closing(sqlite3.connect(f"file:{run.journal}?mode=ro", uri=True)) as conn:
-        rows = conn.execute(
-            "SELECT at_ms / 1000.0, alarm, place, was, state FROM alarm_change ORDER BY id"
-        ).fetchall()
+    rows = run.asked(
+        "SELECT at_ms / 1000.0, alarm, place, was, state FROM alarm_change ORDER BY id"
+    )
     found = []
     look = 0
     for at_s, alarm, place, was, state in rows:
@@ -100,8 +97,7 @@ def i12(run: Evidence) -> Iterator[str]:
         faulty = [look for look in after if "fault" in look.codes[place]]
         if faulty:
             yield f"{place} is off for a fault at {faulty[0].t_s:.0f} s"
-    with closing(sqlite3.connect(f"file:{run.journal}?mode=ro", uri=True)) as conn:
-        rows = conn.execute("SELECT alarm, place, state FROM alarm_change ORDER BY id").fetchall()
+    rows = run.asked("SELECT alarm, place, state FROM alarm_change ORDER BY id")
     for (alarm, place), state in {(a, p): s for a, p, s in rows}.items():
         if state in ("UNACK", "ACKED", "DSUPR") and alarm not in run.latched:
             yield f"{alarm} at {place} still stands ({state}) at the end"

@@ -10,7 +10,6 @@ from typing import Any, Final
 
 from evidence import Evidence
 
-Rows = list[tuple[Any, ...]]
 LATE_S: Final = 130.0
 """The minute in which a probe was lost still counts, and is closed a minute later."""
 A_MINUTE_KH: Final = 0.35
@@ -18,11 +17,6 @@ A_MINUTE_KH: Final = 0.35
 BRIDGED_S: Final = 600.0
 """Minute means closer than this are summed over (the stated gap rule)."""
 DURABLE: Final = ("alarm_change", "act", "event", "batch", "entry", "run", "minute", "decision")
-
-
-def asked(run: Evidence, statement: str) -> Rows:
-    with closing(sqlite3.connect(f"file:{run.journal}?mode=ro", uri=True)) as conn:
-        return conn.execute(statement).fetchall()
 
 
 def rows_of(journal: Any) -> dict[str, set[tuple[Any, ...]]]:
@@ -54,13 +48,13 @@ def i4(run: Evidence) -> Iterator[str]:
                 yield f"the page shows {path} as {value} at {shown.t_s:.0f} s"
         if "NaN" in shown.text or ">nan" in shown.text or "Infinity" in shown.text:
             yield f"the page at {shown.t_s:.0f} s says NaN"
-    for (text,) in asked(run, "SELECT json FROM state"):
+    for (text,) in run.asked("SELECT json FROM state"):
         try:
             json.loads(text, parse_constant=_refused)
         except ValueError as error:
             yield f"the saved state: {error}"
     for table in ("minute", "decision", "alarm_change", "event", "act", "state", "relay_minute"):
-        for row in asked(run, f"SELECT * FROM {table}"):
+        for row in run.asked(f"SELECT * FROM {table}"):
             if any(isinstance(v, float) and not isfinite(v) for v in row):
                 yield f"{table} holds {row}"
                 break
@@ -101,7 +95,7 @@ def i5(run: Evidence) -> Iterator[str]:
                 covered_s = last.covered_s[batch] - first.covered_s[batch]
                 if (covered_s > 120 or not set_back) and rise > A_MINUTE_KH:
                     yield f"batch {batch} gained {rise:.2f} degree-hours blind, {from_s:.0f} s on"
-    failed = asked(run, "SELECT count(*) FROM minute WHERE flag IN (4, 9) AND n = 0 AND mean > 0")
+    failed = run.asked("SELECT count(*) FROM minute WHERE flag IN (4, 9) AND n = 0 AND mean > 0")
     if failed[0][0]:
         yield f"{failed[0][0]} minutes without a sample have a mean"
 
@@ -109,8 +103,8 @@ def i5(run: Evidence) -> Iterator[str]:
 def i7(run: Evidence) -> Iterator[str]:
     """Every change of relay, mode, alarm and configuration has one row, with its cause."""
     state: dict[tuple[str, str], str] = {}
-    for alarm, place, was, now, text in asked(
-        run, "SELECT alarm, place, was, state, text FROM alarm_change ORDER BY id"
+    for alarm, place, was, now, text in run.asked(
+        "SELECT alarm, place, was, state, text FROM alarm_change ORDER BY id"
     ):
         held = state.get((alarm, place), "NORM")
         if was != held:
@@ -120,9 +114,7 @@ def i7(run: Evidence) -> Iterator[str]:
         state[alarm, place] = now
     yield from _modes(run)
     yield from _relays(run)
-    unknown = asked(
-        run, "SELECT id FROM run WHERE settings NOT IN (SELECT hash FROM settings)"
-    )  # fmt: skip
+    unknown = run.asked("SELECT id FROM run WHERE settings NOT IN (SELECT hash FROM settings)")
     if unknown:
         yield f"runs {unknown} point to no bench file"
 
@@ -130,8 +122,8 @@ def i7(run: Evidence) -> Iterator[str]:
 def _modes(run: Evidence) -> Iterator[str]:
     """What was decided, tick by tick, is what the decision rows say, in the same order."""
     written: dict[str, list[tuple[str, str]]] = {}
-    for place, code, mode, text in asked(
-        run, "SELECT place, code, mode, text FROM decision ORDER BY id"
+    for place, code, mode, text in run.asked(
+        "SELECT place, code, mode, text FROM decision ORDER BY id"
     ):
         written.setdefault(place, []).append((code, mode))
         if not text.strip():
@@ -167,10 +159,9 @@ def _relays(run: Evidence) -> Iterator[str]:
     for _, relay, on in run.turns:
         started[relay] = started.get(relay, 0) + on
     rows = dict(
-        asked(
-            run,
+        run.asked(
             "SELECT relay.name, sum(starts) FROM relay_minute JOIN relay ON relay.id = relay "
-            "GROUP BY relay.name",
+            "GROUP BY relay.name"
         )
     )
     for relay, count in started.items():
@@ -193,8 +184,8 @@ def i8(run: Evidence) -> Iterator[str]:
 
 def i13(run: Evidence) -> Iterator[str]:
     """The page says what the journal says: standing alarms, and why."""
-    changes = asked(run, "SELECT id, alarm, place, state FROM alarm_change ORDER BY id")
-    reasons = asked(run, "SELECT id, place, mode FROM decision ORDER BY id")
+    changes = run.asked("SELECT id, alarm, place, state FROM alarm_change ORDER BY id")
+    reasons = run.asked("SELECT id, place, mode FROM decision ORDER BY id")
     for shown in run.shown:
         alarms_to, reasons_to = shown.rows
         state = {(a, p): s for number, a, p, s in changes if number <= alarms_to}

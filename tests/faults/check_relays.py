@@ -1,8 +1,6 @@
 """Invariants of relays: leases, heat, mist, and what must make no difference to them."""
 
-import sqlite3
 from collections.abc import Iterator
-from contextlib import closing
 from math import inf
 from typing import Final, NamedTuple
 
@@ -59,11 +57,10 @@ def i1(run: Evidence) -> Iterator[str]:
 
 def tripped_spans(run: Evidence) -> list[tuple[str, float, float]]:
     """(bay, from, to) in which the trip is latched, by the journal, in UTC s."""
-    with closing(sqlite3.connect(f"file:{run.journal}?mode=ro", uri=True)) as conn:
-        rows = conn.execute(
-            "SELECT at_ms / 1000.0, place, state FROM alarm_change "
-            "WHERE alarm = 'base_overheat' ORDER BY id"
-        ).fetchall()
+    rows = run.asked(
+        "SELECT at_ms / 1000.0, place, state FROM alarm_change "
+        "WHERE alarm = 'base_overheat' ORDER BY id"
+    )
     since: dict[str, float] = {}
     found = []
     for at_s, place, state in rows:

@@ -3,6 +3,8 @@
 All times `t_s` are true seconds since the run began, whatever the machine's clock says.
 """
 
+import sqlite3
+from contextlib import closing
 from dataclasses import dataclass, field
 from math import inf
 from pathlib import Path
@@ -117,6 +119,11 @@ class Evidence:
     same: tuple[float, float] = (0.0, inf)
     alike: frozenset[str] = frozenset()
     utc0_s: float = 0.0
+
+    def asked(self, statement: str) -> list[tuple[Any, ...]]:
+        """Rows of the journal, which is only read."""
+        with closing(sqlite3.connect(f"file:{self.journal}?mode=ro", uri=True)) as conn:
+            return conn.execute(statement).fetchall()
 
     def gone(self, from_s: float, to_s: float) -> bool:
         """Whether the controller was away, on purpose, in this span."""
