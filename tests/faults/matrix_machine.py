@@ -12,6 +12,7 @@ from evidence import Due, Order
 from watched import Watched, bench_text
 
 from controller.records import ActKind
+from sensors.lines import LINE_BYTES
 
 AWAY: Final = frozenset({"controller_away"})
 HERE: Final = "tests/"
@@ -20,7 +21,6 @@ HERE: Final = "tests/"
 def garbage(play: Watched) -> Generator[float, None, None]:
     """Half a line, a line without its end, noise, and a megabyte without a newline."""
     yield 1.0
-    noise = os.urandom
     lines = play.rig.boards["board"].lines
     for number in range(120):
         now_s = play.clock.now().mono_s
@@ -28,12 +28,10 @@ def garbage(play: Watched) -> Generator[float, None, None]:
         if half:
             text = half[0].encode()
             play.board.feed(text[: len(text) // 2], now_s)
-        play.board.feed(b"5\n21.\n" if number % 2 else noise(200), now_s)
+        play.board.feed(b"5\n21.\n" if number % 2 else os.urandom(200), now_s)
         yield play.tick_s / 3600.0
     play.board.feed(b"x" * 1_000_000, play.clock.now().mono_s)
-    assert (
-        len(play.board._assembler._held) <= 4096 if hasattr(play.board._assembler, "_held") else 1
-    )
+    assert len(play.board._assembler._held) <= LINE_BYTES, "more is held than a line may have"
     seen = [look.hottest_c[BAY] for look in play.found.looks if look.hottest_c[BAY] > -1e9]
     assert max(seen) - min(seen) < 5.0, "noise was taken for a temperature"
     play.found.returns_s = play.elapsed_s + 900.0
@@ -258,7 +256,7 @@ ROWS: Final = (
          "no value of it, memory bounded", script=garbage,
          allowed=frozenset({"link_lost", "probe_silent", "relay_disagrees"})),
     Case("27b", "link", "wire cut for half an hour", "wire", "off within the lease, told",
-         ("link_lost@1+1/0.5",), 4.0, ((("link_lost"), LINK, 0.3, 2),), COLD | {"probe_silent"},
+         ("link_lost@1+1/0.5",), 4.0, (("link_lost", LINK, 0.3, 2),), COLD | {"probe_silent"},
          back_min=60),
     Case("27c", "link", "three lines in four garbled", "wire", "control goes on",
          ("link_garbage@1+1/2=0.75",), 5.0, (), frozenset({"probe_silent", "link_lost"}),
