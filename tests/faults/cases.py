@@ -1,10 +1,9 @@
 """The form of a row of the matrix, and how one is played."""
 
 from collections.abc import Generator
-from contextlib import closing
 from math import inf
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from check_relays import spans
 from checker import Violation, judge
@@ -111,12 +110,3 @@ def _seen(run: Evidence) -> str:
     heated_h = sum(s.to_s - s.from_s for s in spans(run) if s.relay.endswith("mat")) / 3600
     parts = [alarms or "no alarm", *modes, f"most {hottest_c:.1f} °C", f"heat {heated_h:.1f} h"]
     return "; ".join(parts)
-
-
-def starved(journal: Path) -> Any:
-    """Another program that holds the journal's write lock until closed."""
-    import sqlite3
-
-    conn = sqlite3.connect(journal, isolation_level=None)
-    conn.execute("BEGIN IMMEDIATE")
-    return closing(conn)

@@ -7,7 +7,6 @@ from contextlib import closing
 from pathlib import Path
 
 import pytest
-from cases import starved
 from checker import judge
 from watched import Watched
 
@@ -92,7 +91,8 @@ def test_locked_for_an_hour_loses_no_row(tmp_path: Path, eventually: Eventually)
     play = begun(tmp_path, threaded=True)
     play.play(0.2)
     eventually(lambda: play.kept.recorder.health().commits > 0, 10.0)
-    with starved(play.journal_path):
+    with closing(sqlite3.connect(play.journal_path, isolation_level=None)) as other:
+        other.execute("BEGIN IMMEDIATE")
         play.play(1.0)
         assert heats(play)
     eventually(lambda: not play.kept.recorder.health().buffered_rows, 20.0)

@@ -11,13 +11,12 @@ from pathlib import Path
 from typing import Final, NamedTuple
 
 import pytest
+from watched import bench_text
 
 from config.load import loads
 from controller.journal.writer import Journal
 from controller.records import EventRow, MinuteRow
 from sensors.clock import Now
-
-from watched import bench_text  # isort: skip
 
 HEADER: Final = 32
 FRAME: Final = 24
