@@ -22,7 +22,6 @@ from controller.page.words import (
     plain_dates,
     sentence,
 )
-from controller.records import Batch
 from controller.review.history import History
 from controller.review.outlook import Outlook
 
@@ -207,9 +206,3 @@ def _closed(asked: Asked, card: Card) -> Element:
 
 def find_batch(cards: list[Card], wanted: int) -> Card | None:
     return next((card for card in cards if card.history.batch.number == wanted), None)
-
-
-def stuck_words(batch: Batch) -> str:
-    """What was written down at sticking, in one line."""
-    told = [f"{key.replace('_', ' ')} {value}" for key, value in batch.details.items() if value]
-    return "; ".join(told)

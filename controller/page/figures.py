@@ -55,8 +55,7 @@ def rail(
     good: tuple[float, float] | None = None,
     target: float | None = None,
     limits: Sequence[Limit] = (),
-    unit: str = "°C",
-    told: str = "",
+    told: str,
     digits: int = 0,
 ) -> Element:
     """A value on a rule, with its good stretch, its target and its limits.
@@ -90,8 +89,7 @@ def rail(
         mark = element("path", d="M0 -8L7 0L0 8L-7 0Z", class_="here")
         made.append(_at(scale.at(value), 17, mark))
     else:
-        text = f"no reading on {unit}{GAP}scale" if not told else "no reading"
-        made.append(element("text", text, x="50%", y=13, class_="middle"))
+        made.append(element("text", "no reading", x="50%", y=13, class_="middle"))
     return made
 
 

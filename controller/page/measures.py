@@ -46,7 +46,6 @@ def measure(one: Measure, past: Element | None, *more: Element) -> Element:
         good=one.good,
         target=one.target,
         limits=limits,
-        unit=one.unit,
         told=told,
         digits=one.digits if one.digits > 1 else 0 if all(v == round(v) for v, _ in limits) else 1,
     )

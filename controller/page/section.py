@@ -197,26 +197,26 @@ def _points(cut: Cut, scale: Scale) -> list[Element]:
     found = []
     for value, y in ((cut.house_c, HOUSE_Y), (cut.top_c, TOP_Y)):
         if isfinite(value):
-            found += _point(value, y, scale, "big")
+            found += _point(value, y, scale)
     for probe in cut.bases:
         if isfinite(probe.value_c):
             found.append(element("circle", cx=scale.at(probe.value_c), cy=_height(probe.height_mm),
                                  r=4, class_="probe"))  # fmt: skip
     if isfinite(cut.base_c):
-        found += _point(cut.base_c, _height(USUAL_MM), scale, "big")
+        found += _point(cut.base_c, _height(USUAL_MM), scale)
     if isfinite(cut.base_c) and isfinite(cut.top_c):
         found += _bracket(cut, scale)
     return found
 
 
-def _point(value: float, y: float, scale: Scale, look: str) -> list[Element]:
+def _point(value: float, y: float, scale: Scale) -> list[Element]:
     before = (value - scale.low) / (scale.high - scale.low) > 0.68
     x = scale.at(value)
     text = measured(value, "°C")
     return [
         element("circle", cx=x, cy=y, r=7, class_="node"),
         element("text", text, x=x, y=y + 6, dx=-13 if before else 13,
-                class_=f"value {look} {'before' if before else 'after'}"),
+                class_=f"value big {'before' if before else 'after'}"),
     ]  # fmt: skip
 
 

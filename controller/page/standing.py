@@ -47,7 +47,7 @@ class Call(NamedTuple):
 
 
 def calls(moment: Moment) -> list[Call]:
-    """Alarms that are not normal: those that call first, worst first, oldest first."""
+    """Alarms that are not normal: those that call first, worst first, then by place."""
     table = rows()
     found = [
         Call(
@@ -93,8 +93,7 @@ def over_fold(over: list[Call], asked: Asked) -> Element:
 def _several(call: Call, moment: Moment) -> bool:
     """Whether others that still show were raised soon after it."""
     return any(
-        other.raised_utc_s == other.raised_utc_s
-        and 0.0 <= other.raised_utc_s - call.raised_utc_s <= GROUP_S
+        0.0 <= other.raised_utc_s - call.raised_utc_s <= GROUP_S
         and (other.alarm, other.place) != (call.alarm, call.place)
         for other in calls(moment)
     )

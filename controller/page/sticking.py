@@ -14,7 +14,7 @@ from controller.draw.markup import Element, element
 from controller.journal.reader import open_reader
 from controller.mixes import mix_hint
 from controller.page.doing import WHEN, bay_choices, number_field, place_of
-from controller.page.doing_answers import NOTED, answers_of, noted_fields, question_field
+from controller.page.doing_answers import answers_of, noted_fields, question_field
 from controller.page.fields import Field, Typed, drawn, faults_of_all
 from controller.page.render import Asked, Sheet
 from controller.page.shell import hidden_fields
@@ -170,9 +170,3 @@ def mix_words(journal: object, made: Batch) -> str:
         return ""
     with open_reader(str(journal)) as reader:
         return mix_hint(reader, made.details["mix"])
-
-
-def names_typed(kind: str) -> tuple[str, ...]:
-    """Fields of the form of a kind, by name, in their order."""
-    asked = tuple(one.key for one in questions_for(kind))
-    return PLANT, "kind", "bay", "count", "trays", "when", *NOTED, *asked
