@@ -1,18 +1,15 @@
 """Batches as the labels stuck in their trays: what, where, how far, when due, how it has fared."""
 
-from math import nan
-
 import numpy as np
 
 from controller.batch_faces import due_in_words
 from controller.draw.markup import Element, element
 from controller.draw.plot import Line, Plot, Span, picture
-from controller.gather import place_samples
 from controller.histories import HistoryBook
 from controller.journal.reader import Reader
 from controller.notes import Note, notes
 from controller.page.render import Asked, Sheet
-from controller.page.trends import Series, deficit
+from controller.page.trends import deficit, sampled
 from controller.page.words import (
     GAP,
     PHASE_WORDS,
@@ -153,12 +150,9 @@ def dry_hours(asked: Asked, history: History) -> float | None:
     until_s = history.until_s
 
     def question(reader: Reader) -> float | None:
-        found = [
-            place_samples(reader, batch.bench, kind, batch.stuck_s, until_s, 900)
-            for kind in ("air_temperature", "humidity")
-        ]
         top, rh = (
-            Series(t_s.astype(float), np.where(ok, milli / 1000.0, nan)) for t_s, milli, ok in found
+            sampled(reader, batch.bench, kind, batch.stuck_s, until_s, 900)
+            for kind in ("air_temperature", "humidity")
         )
         vpd = deficit(top, rh).values
         known = vpd[np.isfinite(vpd)]

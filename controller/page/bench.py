@@ -3,6 +3,7 @@ does."""
 
 from math import nan
 
+from config.model import mat_id
 from config.recipes import PHASES
 from controller.decide.aims import BayAims
 from controller.draw.markup import Element, element
@@ -141,7 +142,7 @@ def _section(asked: Asked, bench: str, bay: str, aims: BayAims) -> Element:
         aims.top_hot_c,
         wet,
         any(PHASES.index(batch.phase) >= PHASES.index("root") for batch in here),
-        on.get(f"{bench}.{bay}.mat", False),
+        on.get(mat_id(bench, bay), False),
         bool(here),
         missing(moment, bench, None, "house_temperature"),
         missing(moment, bench, None, "air_temperature"),

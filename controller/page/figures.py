@@ -25,8 +25,11 @@ class Scale(NamedTuple):
 
     def at(self, value: float) -> str:
         """A value as a share of the width, kept within it."""
-        share = (value - self.low) / (self.high - self.low)
-        return f"{100 * min(1.0, max(0.0, share)):.2f}%"
+        return f"{100 * min(1.0, max(0.0, self.share(value))):.2f}%"
+
+    def share(self, value: float) -> float:
+        """Where a value lies: 0 at the low end, 1 at the high one."""
+        return (value - self.low) / (self.high - self.low)
 
     def wide(self, low: float, high: float) -> str:
         """Width of a stretch."""
@@ -148,7 +151,7 @@ def _cutting(top_c: float, base_c: float, scale: Scale, no_top: str) -> list[Ele
     ):
         if known:
             found.append(_at(scale.at(value), y, *parts))
-            side = "before" if (value - scale.low) / (scale.high - scale.low) > 0.72 else "after"
+            side = "before" if scale.share(value) > 0.72 else "after"
             dx = -14 if side == "before" else 14
             label = f"{number(value)}{GAP}°C"
             x = scale.at(value)
@@ -177,7 +180,7 @@ def _at(x: str, y: float, *parts: Element) -> Element:
 
 def _side(value: float, scale: Scale) -> str:
     """Which side a label under a mark may run to without leaving the drawing."""
-    share = (value - scale.low) / (scale.high - scale.low)
+    share = scale.share(value)
     return "after" if share < 0.12 else "before" if share > 0.88 else "middle"
 
 

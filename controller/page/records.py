@@ -6,10 +6,11 @@ from typing import Final, NamedTuple
 from zoneinfo import ZoneInfo
 
 from controller.draw.markup import Element, element
+from controller.draw.plot import day_in_words
 from controller.journal.answers import Gap
 from controller.journal.reader import Reader
 from controller.months import Month, months
-from controller.page.papers import DAYS
+from controller.page.papers import DAYS, LONG
 from controller.page.render import Asked, Sheet
 from controller.page.words import GAP, age, moment_words, number, place_words, sentence
 from controller.saving import in_words
@@ -25,7 +26,6 @@ TABLE_WORDS: Final = {
     "batches": "batches", "entries": "what was written down of batches",
     "results": "results, as warmfoot import reads them",
 }  # fmt: skip
-LONG: Final = ("minutes", "relays")
 
 
 class Kept(NamedTuple):
@@ -156,7 +156,7 @@ def _on_record(asked: Asked, kept: Kept | None) -> list[Element]:
         return _working()
     now_s, zone = asked.moment.now.utc_s, asked.moment.site.site.zone
     health, plan = asked.moment.journal, asked.moment.site.journal
-    begun = "nothing" if kept.begun_s is None else f"since {_day(kept.begun_s, zone)}"
+    begun = "nothing" if kept.begun_s is None else f"since {day_in_words(kept.begun_s, zone)}"
     last = "none" if kept.last_s is None else f"{age(max(0.0, now_s - kept.last_s))} ago"
     backup = (
         f"A checked copy is made every night, {plan.backups_kept} are kept."
@@ -198,11 +198,6 @@ def _gaps(gaps: Sequence[Gap], now_s: float, zone: ZoneInfo) -> list[Element]:
 
 def _size(size: int) -> str:
     return f"{size / 1e6:.1f}{GAP}MB" if size < 1e9 else f"{size / 1e9:.1f}{GAP}GB"
-
-
-def _day(at_s: float, zone: ZoneInfo) -> str:
-    local = datetime.fromtimestamp(at_s, zone)
-    return f"{local.day} {local:%b %Y}"
 
 
 # -- to take away ---------------------------------------------------------------------------------

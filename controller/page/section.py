@@ -210,7 +210,7 @@ def _points(cut: Cut, scale: Scale) -> list[Element]:
 
 
 def _point(value: float, y: float, scale: Scale) -> list[Element]:
-    before = (value - scale.low) / (scale.high - scale.low) > 0.68
+    before = scale.share(value) > 0.68
     x = scale.at(value)
     text = measured(value, "°C")
     return [

@@ -61,9 +61,7 @@ def stretch(asked: Asked, from_s: float, now_s: float, every_s: int) -> Past:
 
     def read(place: str, kind: str) -> Series:
         def question(reader: Reader) -> Series:
-            t_s, milli, usable = place_samples(reader, place, kind, from_s, now_s, every_s)
-            values: Floats = np.where(usable, milli / np.float64(1000.0), nan)
-            return Series(t_s.astype(np.float64), values)
+            return sampled(reader, place, kind, from_s, now_s, every_s)
 
         return asked.store.kept((span, turn, place, kind), 900.0, question) or NOTHING
 
@@ -74,6 +72,15 @@ def stretch(asked: Asked, from_s: float, now_s: float, every_s: int) -> Past:
         return asked.store.kept((span, turn, name), 900.0, question) or NOTHING
 
     return Past(from_s, now_s, every_s * 2.5, read, relay)
+
+
+def sampled(
+    reader: Reader, place: str, kind: str, from_s: float, to_s: float, every_s: int
+) -> Series:
+    """What the probes of a place read, looked at every `every_s`. Raises JournalError."""
+    t_s, milli, usable = place_samples(reader, place, kind, from_s, to_s, every_s)
+    values: Floats = np.where(usable, milli / np.float64(1000.0), nan)
+    return Series(t_s.astype(np.float64), values)
 
 
 def span_of(asked: Asked) -> str:
