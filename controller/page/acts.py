@@ -40,7 +40,6 @@ class Do(Base):
             effect = effect_of(act, moment)
             if effect is None:
                 self.refuse(400, f"There is no {act.place} here. Nothing was changed.")
-            assert effect is not None
             token = self.door.gate.form_token(holder)
             self.finish(consent_page(moment, effect, fields, token))
             return

@@ -4,7 +4,7 @@ import logging
 import secrets
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from typing import Any, Final
+from typing import Any, Final, NoReturn
 
 from tornado.web import Finish, RequestHandler
 
@@ -80,10 +80,15 @@ class Base(RequestHandler):
             self.refuse(403, "This was not asked for by a form of this page. Nothing was changed.")
 
     @property
+    def cookie(self) -> str:
+        """Name of the cookie that keeps a token."""
+        return f"__Host-{COOKIE}" if self.door.gate.secure else COOKIE
+
+    @property
     def remote(self) -> str:
         return str(self.request.remote_ip)
 
-    def refuse(self, status: int, text: str) -> None:
+    def refuse(self, status: int, text: str) -> NoReturn:
         """Answer in a few plain words and go no further."""
         self.set_status(status)
         self.finish(plain_page(text))
@@ -91,8 +96,7 @@ class Base(RequestHandler):
 
     def current(self) -> Holder | None:
         """Whoever asks, None for nobody known."""
-        name = f"__Host-{COOKIE}" if self.door.gate.secure else COOKIE
-        return self.door.gate.holder(self.get_cookie(name) or "")
+        return self.door.gate.holder(self.get_cookie(self.cookie) or "")
 
     def actor(self) -> tuple[Holder, Moment]:
         """Whoever asks for a change by a form of this page, and may; and how things stand."""
@@ -105,11 +109,14 @@ class Base(RequestHandler):
         if not self.door.gate.is_form_token(holder, self.get_body_argument("form", "")):
             self.refuse(403, "This form is older than the running program. Go back, reload the "
                              "page and ask again. Nothing was changed.")  # fmt: skip
+        return holder, self.moment()
+
+    def moment(self) -> Moment:
+        """How things stand; 503 before the loop's first tick."""
         moment = self.door.board.latest
         if moment is None:
             self.refuse(503, "Warmfoot is starting; try again in a moment.")
-        assert moment is not None
-        return holder, moment
+        return moment
 
     def query(self) -> dict[str, str]:
         """The last value of each known argument of the address, of reasonable length."""
@@ -152,8 +159,17 @@ class Base(RequestHandler):
         if found is None:
             self.set_header("Retry-After", "2")
             self.refuse(503, "Warmfoot is starting; try again in a moment.")
-        assert found is not None
         return found
+
+    def give(self, kind: str, plain: bytes, packed: bytes) -> None:
+        """Send what is held in both forms in the one that a browser takes."""
+        self.set_header("Content-Type", kind)
+        self.set_header("Vary", "Accept-Encoding")
+        if "gzip" in self.request.headers.get("Accept-Encoding", ""):
+            self.set_header("Content-Encoding", "gzip")
+            self.finish(packed)
+        else:
+            self.finish(plain)
 
 
 class Nothing(Base):
@@ -179,26 +195,19 @@ class Show(Base):
         if said:
             query["said_text"] = said
         made = await self.made(page, self.request.path, query, holder)
-        self.give(made, made.status)
+        self.give_page(made, made.status)
 
     def page_of(self, path: str) -> Page:
         """The page of a path; 404 where there is none."""
         page = find_page(self.door.pages, path)
         if page is None:
             self.refuse(404, "There is no such page.")
-        assert page is not None
         return page
 
-    def give(self, made: Made, status: int) -> None:
+    def give_page(self, made: Made, status: int) -> None:
         """Send a page that was made."""
         self.set_status(status)
-        self.set_header("Content-Type", "text/html; charset=utf-8")
-        self.set_header("Vary", "Accept-Encoding")
-        if "gzip" in self.request.headers.get("Accept-Encoding", ""):
-            self.set_header("Content-Encoding", "gzip")
-            self.finish(made.packed)
-        else:
-            self.finish(made.plain)
+        self.give("text/html; charset=utf-8", made.plain, made.packed)
 
 
 class File(Base):
@@ -208,15 +217,8 @@ class File(Base):
         found = FILES.by_name.get(name)
         if found is None:
             self.refuse(404, "There is no such page.")
-            return
-        self.set_header("Content-Type", found.kind)
         self.set_header("Cache-Control", "public, max-age=31536000, immutable")
-        self.set_header("Vary", "Accept-Encoding")
-        if "gzip" in self.request.headers.get("Accept-Encoding", ""):
-            self.set_header("Content-Encoding", "gzip")
-            self.finish(found.packed)
-        else:
-            self.finish(found.plain)
+        self.give(found.kind, found.plain, found.packed)
 
 
 class Enter(Base):
@@ -248,15 +250,14 @@ class Enter(Base):
         self.redirect("/", status=303)
 
     def _keep(self, token: str) -> None:
-        secure = self.door.gate.secure
         self.set_cookie(
-            f"__Host-{COOKIE}" if secure else COOKIE,
+            self.cookie,
             token,
             expires_days=KEEP_DAYS,
             path="/",
             httponly=True,
             samesite="Strict",
-            secure=secure,
+            secure=self.door.gate.secure,
         )
 
 
@@ -264,5 +265,5 @@ class Leave(Base):
     """Forget the token in this browser."""
 
     def post(self) -> None:
-        self.clear_cookie(f"__Host-{COOKIE}" if self.door.gate.secure else COOKIE)
+        self.clear_cookie(self.cookie)
         self.redirect("/in", status=303)

@@ -32,8 +32,6 @@ class Watched(Base):
         page = find_page(self.door.pages, path) if len(path) <= PATH_MOST else None
         if page is None:
             self.refuse(404, "There is no such page.")
-        assert page is not None
-        assert holder is not None
         kept = {key: text for key, text in query.items() if key in FOLLOWED}
         return page, path, kept, holder
 

@@ -36,14 +36,10 @@ class Take(Base):
         if self.current() is None:
             self.redirect("/in", status=303)
             return
-        moment = self.door.board.latest
-        if moment is None:
-            self.refuse(503, "Warmfoot is starting; try again in a moment.")
-        assert moment is not None
+        moment = self.moment()
         paper = self.paper(name, moment)
         if paper is None:
             self.refuse(404, "There is no such file.")
-        assert paper is not None
         try:
             file, size = await self.door.papers.made(paper)
         except (PaperError, LabelError) as error:

@@ -111,7 +111,7 @@ class Write(Show):
     ) -> None:
         page = self.page_of(path)
         made = await self.made(page, path, {**query, TYPED: "yes"}, holder)
-        self.give(made, status if made.status == 200 else made.status)
+        self.give_page(made, status if made.status == 200 else made.status)
 
 
 class _NotSure(ValueError):
