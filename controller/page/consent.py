@@ -27,12 +27,14 @@ def effect_of(act: Act, moment: Moment) -> Effect | None:
     where = f"{title}, bay {bay}" if bay else title
     span_s = min(act.span_s, HOLD_LONGEST_S)
     end = datetime.fromtimestamp(moment.now.utc_s + span_s, moment.site.site.zone)
-    until = f"{end:%H:%M} on {end.day} {end:%b}"
-    minutes = f"{span_s / 60:.0f} min"
+    back = (
+        f"It ends by itself at {end:%H:%M} on {end.day} {end:%b} ({span_s / 60:.0f} min); you can "
+        "give it back to the rules sooner."
+    )
     if act.kind == ActKind.HOLD_HEAT:
-        return _heat(act.value, where, until, minutes)
+        return _heat(act.value, where, back)
     if act.kind == ActKind.HOLD_MIST:
-        return _mist(act.value, where, until, minutes)
+        return _mist(act.value, where, back)
     if act.kind == ActKind.BURST:
         length = f"{act.span_s:g} s" if act.span_s else "the usual length"
         return Effect(
@@ -56,8 +58,7 @@ def effect_of(act: Act, moment: Moment) -> Effect | None:
     )
 
 
-def _heat(value: str, where: str, until: str, minutes: str) -> Effect:
-    back = f"It ends by itself at {until} ({minutes}); you can give it back to the rules sooner."
+def _heat(value: str, where: str, back: str) -> Effect:
     if value == "on":
         return Effect(
             f"Hold the heat of {where} on?",
@@ -79,8 +80,7 @@ def _heat(value: str, where: str, until: str, minutes: str) -> Effect:
     )
 
 
-def _mist(value: str, where: str, until: str, minutes: str) -> Effect:
-    back = f"It ends by itself at {until} ({minutes}); you can give it back to the rules sooner."
+def _mist(value: str, where: str, back: str) -> Effect:
     if value == "on":
         return Effect(
             f"Hold the mist of {where} on?",

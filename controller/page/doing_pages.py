@@ -1,6 +1,7 @@
 """Forms of a batch as pages: one act's fields, or what it would do before it is asked again."""
 
 from collections.abc import Mapping
+from typing import Final
 
 from config.recipes import thaw
 from controller.decide.weaning import proposed
@@ -10,11 +11,14 @@ from controller.journal.reader import Reader
 from controller.page.doing import Known
 from controller.page.doings import DOINGS, can_put_right, entry_fields, may_do
 from controller.page.fields import OWN, SURE, Field, Typed, drawn, faults_of_all
+from controller.page.forms import hidden_fields
 from controller.page.moment import Moment
 from controller.page.render import Asked, Sheet
-from controller.page.shell import hidden_fields
 from controller.page.words import day
 from controller.records import Entry
+
+FORM: Final = r"/batch/[0-9]{1,9}/(?:[a-z]{1,20}|entry/[0-9]{1,9})"
+"""Path of a form, for `parts_of`."""
 
 
 def read_known(reader: Reader, moment: Moment, number: int) -> Known | None:
@@ -105,7 +109,7 @@ def _own(asked: Asked) -> list[tuple[str, str]]:
 
 def _form(asked: Asked, fields: tuple[Field, ...], button: str) -> list[Element]:
     return [
-        faults_of_all(asked.query) or element("p", id="wrong", hidden=""),
+        faults_of_all(asked.query),
         element(
             "form",
             *hidden_fields(_own(asked)),
@@ -132,7 +136,7 @@ def _entry_form(asked: Asked, known: Known, entry: Entry) -> list[Element]:
     if fields:
         made += _form(asked, fields, "Put it right")
     else:
-        made.append(faults_of_all(asked.query) or element("p", id="wrong", hidden=""))
+        made.append(faults_of_all(asked.query))
     back = element(
         "form",
         *hidden_fields([*_own(asked), ("take", "back")]),

@@ -189,11 +189,12 @@ def _control(
     return [made, proposed]
 
 
-def faults_of_all(query: Mapping[str, str]) -> Element | None:
-    """At the head of a form: that it was not taken, and what belongs to no one field."""
+def faults_of_all(query: Mapping[str, str]) -> Element:
+    """At the head of a form: that it was not taken, and what belongs to no one field. Hidden while
+    nothing is wrong."""
     faults = {key: text for key, text in query.items() if key.startswith(WRONG)}
     if not faults:
-        return None
+        return element("p", id="wrong", hidden="")
     whole = faults.get(WRONG, "")
     count = len(faults) - bool(whole)
     beside = f"See the {'mark' if count == 1 else f'{count} marks'} below." if count else ""

@@ -6,6 +6,11 @@ from controller.draw.markup import Element, element
 from controller.page.render import Asked
 
 
+def hidden_fields(fields: Sequence[tuple[str, str]]) -> list[Element]:
+    """Form fields that are not shown."""
+    return [element("input", type="hidden", name=name, value=value) for name, value in fields]
+
+
 def act_form(
     asked: Asked,
     kind: str,
@@ -20,7 +25,7 @@ def act_form(
     key = "-".join(["do", kind, *(value for _, value in fields)])
     return element(
         "form",
-        *(element("input", type="hidden", name=name, value=value) for name, value in hidden),
+        *hidden_fields(hidden),
         *more,
         element("button", words, type="submit", id=key, class_="risky" if risky else None),
         method="post",

@@ -8,7 +8,7 @@ from controller.page.batch import batch_page
 from controller.page.batches import batches_page
 from controller.page.bench import bench_page
 from controller.page.compare import compare_page
-from controller.page.doing_pages import doing_page
+from controller.page.doing_pages import FORM, doing_page
 from controller.page.overview import overview_page
 from controller.page.records import records_page
 from controller.page.render import Maker
@@ -30,7 +30,7 @@ PAGES: Final = (
     Page(re.compile(r"/alarms"), alarms_page),
     Page(re.compile(r"/batches"), batches_page, slow=True),
     Page(re.compile(r"/batch/[0-9]{1,9}"), batch_page, slow=True),
-    Page(re.compile(r"/batch/[0-9]{1,9}/(?:[a-z]{1,20}|entry/[0-9]{1,9})"), doing_page),
+    Page(re.compile(FORM), doing_page),
     Page(re.compile(r"/stick"), stick_page),
     Page(re.compile(r"/compare"), compare_page, slow=True),
     Page(re.compile(r"/records"), records_page),

@@ -3,6 +3,7 @@
 from typing import Final
 
 from controller.page.acts import Do
+from controller.page.doing_pages import FORM
 from controller.page.handlers import Enter, File, Leave, Show
 from controller.page.stream import Parts, Stream
 from controller.page.taking import Take
@@ -14,7 +15,7 @@ ROUTES: Final = [
     (r"/out", Leave),
     (r"/act", Do),
     (r"/stick", Write),
-    (r"/batch/[0-9]{1,9}/(?:[a-z]{1,20}|entry/[0-9]{1,9})", Write),
+    (FORM, Write),
     (r"/take/([a-z0-9.-]{1,60})", Take),
     (r"/live", Stream),
     (r"/parts", Parts),

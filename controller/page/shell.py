@@ -1,6 +1,5 @@
 """The frame around every page, and the few pages that have no bench on them."""
 
-from collections.abc import Sequence
 from datetime import datetime
 from typing import Final
 from urllib.parse import urlencode
@@ -9,6 +8,7 @@ from controller.draw.markup import Element, element, written
 from controller.faces import NOT_SAFETY
 from controller.page.consent import Effect
 from controller.page.files import FILES
+from controller.page.forms import hidden_fields
 from controller.page.moment import Moment
 from controller.page.render import FOLLOWED, Asked, Sheet
 from controller.page.standing import calls
@@ -164,11 +164,6 @@ def door_page(text: str) -> str:
         ),
         element("p", "A password manager may keep it. ", EXPOSED),
     )  # fmt: skip
-
-
-def hidden_fields(fields: Sequence[tuple[str, str]]) -> list[Element]:
-    """Form fields that are not shown."""
-    return [element("input", type="hidden", name=name, value=value) for name, value in fields]
 
 
 def consent_page(moment: Moment, effect: Effect, fields: dict[str, str], form_token: str) -> str:

@@ -16,8 +16,8 @@ from controller.mixes import mix_hint
 from controller.page.doing import WHEN, bay_choices, number_field, place_of
 from controller.page.doing_answers import answers_of, noted_fields, question_field
 from controller.page.fields import Field, Typed, drawn, faults_of_all
+from controller.page.forms import hidden_fields
 from controller.page.render import Asked, Sheet
-from controller.page.shell import hidden_fields
 from controller.page.words import GAP, sentence
 from controller.records import Batch
 
@@ -103,7 +103,7 @@ def _whole(asked: Asked, plant: str, recipe: Recipe) -> list[Element]:
                 element("a", "Another plant or kind", href="/stick"), class_="lead"),
         *(element("p", line) for line in _promises(recipe)),
         _season(recipe, asked.moment.now.utc_s, moment.site),
-        faults_of_all(asked.query) or element("p", id="wrong", hidden=""),
+        faults_of_all(asked.query),
         element(
             "form",
             *hidden_fields(hidden),
