@@ -20,9 +20,7 @@ STANDING: Final = frozenset({"UNACK", "ACKED", "LATCH_UNACK", "LATCH_ACK"})
 def alarms_page(asked: Asked) -> Sheet:
     """Standing alarms and the history of the last 7 or 30 days (?days=30)."""
     found = calls(asked.moment)
-    standing = [
-        call_card(call, asked, whole=True) for call in found if call.calling and not call.over
-    ]
+    standing = [call_card(call, asked, whole=True) for call in found if call.stands]
     over = [call for call in found if call.over]
     aside = [call_card(call, asked, whole=True) for call in found if not call.calling]
     calm = element("p", "No alarm stands.", class_="calm")
@@ -57,6 +55,7 @@ def _served(asked: Asked) -> list[Element]:
     )
     if found is None or not found.raised:
         return []
+    told_of = figures(found, lambda place: place_words(place, moment.site))
     lines = [
         element(
             "tr",
@@ -65,9 +64,9 @@ def _served(asked: Asked) -> list[Element]:
             element("td", f"wanted: {one.wanted}"),
             element("td", "" if one.verdict == "fine" else VERDICTS[one.verdict] + one.advice),
         )
-        for one in figures(found, lambda place: place_words(place, moment.site))
+        for one in told_of
     ]
-    bad = sum(one.verdict == "act" for one in figures(found))
+    bad = sum(one.verdict == "act" for one in told_of)
     told = "all as wanted" if not bad else f"{bad} of them ask for something"
     words = f"How well these alarms serve, over {found.days:.0f} days: {told}"
     return [

@@ -18,7 +18,7 @@ USUAL = ("tested", "lost", "looked", "sprayed", "weaned")
 def hands(asked: Asked, batch: Batch) -> Element | None:
     """What can be written down of a batch from here: a form each."""
     names = may_do(batch)
-    if asked.holder.role != "operate" or not names:
+    if not asked.holder.may_act or not names:
         return None
     links = {name: element("a", DOINGS[name].link, href=f"/batch/{batch.number}/{name}",
                            class_="button") for name in names}  # fmt: skip
@@ -72,7 +72,7 @@ def entry_list(asked: Asked, batch: Batch, entries: Sequence[Entry]) -> Element:
     lines = []
     for entry in entries:
         right = None
-        if asked.holder.role == "operate" and can_put_right(entry):
+        if asked.holder.may_act and can_put_right(entry):
             href = f"/batch/{batch.number}/entry/{entry.number}"
             label = f"Put entry of {day(entry.at_s, zone)}, {entry.kind}, right"
             right = element("a", "put right", href=href, class_="right", aria_label=label)

@@ -61,7 +61,7 @@ def _ways(asked: Asked) -> Element:
     """What else there is to do with batches."""
     stick = element("a", "Stick a batch ...", href="/stick", class_="button")
     compare = element("a", "What worked", href="/compare", class_="button")
-    return element("p", stick if asked.holder.role == "operate" else None, compare, class_="hands")
+    return element("p", stick if asked.holder.may_act else None, compare, class_="hands")
 
 
 def read_cards(asked: Asked) -> list[Card] | None:

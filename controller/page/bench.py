@@ -50,7 +50,7 @@ def bench_page(asked: Asked) -> Sheet:
     span = span_of(asked)
     seen = past(asked, span)
     own = [call for call in calls(moment) if call.place.partition(".")[0] == name]
-    shown = [call_card(call, asked) for call in own if call.calling and not call.over]
+    shown = [call_card(call, asked) for call in own if call.stands]
     over = [call for call in own if call.over]
     if not shown:
         shown.append(element("p", "No alarm stands here.", class_="quiet"))

@@ -66,7 +66,7 @@ def entry_of(known: Known, number: int) -> Entry | None:
 
 
 def _refused(asked: Asked, known: Known, act: str, entry: Entry | None) -> list[Element]:
-    if asked.holder.role != "operate":
+    if not asked.holder.may_act:
         return [element("p", "This token may look but not act.")]
     if entry is None and act not in may_do(known.batch):
         return [element("p", f"Batch {known.batch.number} is closed; nothing of the kind can be "

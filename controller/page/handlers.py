@@ -104,7 +104,7 @@ class Base(RequestHandler):
         if holder is None:
             self.redirect("/in", status=303)
             raise Finish
-        if holder.role != "operate":
+        if not holder.may_act:
             self.refuse(403, "This token may look but not act. Nothing was changed.")
         if not self.door.gate.is_form_token(holder, self.get_body_argument("form", "")):
             self.refuse(403, "This form is older than the running program. Go back, reload the "

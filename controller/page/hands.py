@@ -60,7 +60,7 @@ def _hands(
 ) -> Element:
     key = place.replace(".", "-")
     state = element("p", told, id=f"held-{what}-{key}", data_live="")
-    if asked.holder.role != "operate":
+    if not asked.holder.may_act:
         return element("div", element("h3", title), state, class_="byhand")
     choices = [element("option", words, value=str(minutes)) for minutes, words in SPANS]
     ways = [element("option", words, value=value)

@@ -32,7 +32,7 @@ def overview_page(asked: Asked) -> Sheet:
     """All benches of the site, the one with the worst alarm first."""
     moment = asked.moment
     found = calls(moment)
-    standing = [call for call in found if call.calling and not call.over]
+    standing = [call for call in found if call.stands]
     over = [call for call in found if call.over]
     aside = [call for call in found if not call.calling]
     benches = sorted(

@@ -29,7 +29,7 @@ def framed(asked: Asked, sheet: Sheet) -> Element:
     """A whole page."""
     moment = asked.moment
     still = asked.query.get("still") == "1"
-    standing = [call for call in calls(moment) if call.calling and not call.over]
+    standing = [call for call in calls(moment) if call.stands]
     count = f"({len(standing)}) " if standing else ""
     said = asked.query.get("said_text", "")
     body = element(
@@ -103,7 +103,7 @@ def _age(asked: Asked, still: bool) -> Element:
 
 def _whoever(asked: Asked) -> Element:
     holder = asked.holder
-    may = "may act" if holder.role == "operate" else "may look, not act"
+    may = "may act" if holder.may_act else "may look, not act"
     told = element("span", f"You are {holder.name} here and {may}. ")
     if holder.name == "at this machine":
         return element("p", f"Served to this machine alone; whoever sits at it {may}.")

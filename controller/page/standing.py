@@ -41,6 +41,11 @@ class Call(NamedTuple):
     calling: bool
 
     @property
+    def stands(self) -> bool:
+        """It calls, and is not over."""
+        return self.calling and not self.over
+
+    @property
     def over(self) -> bool:
         """It went away before anybody said that they had seen it."""
         return self.state == "RTNUN"
@@ -77,7 +82,7 @@ def over_list(over: list[Call], asked: Asked) -> Element:
         since = moment_words(call.raised_utc_s, moment.now.utc_s, moment.site.site.zone)
         fields = (("place", call.place), ("alarm", call.alarm))
         hand = None
-        if asked.holder.role == "operate":
+        if asked.holder.may_act:
             hand = act_form(asked, ActKind.ACKNOWLEDGE, "Seen", fields)
         told = f"{call.row.title}, {place_words(call.place, moment.site)}, from {since}"
         lines.append(element("li", element("span", told), hand))
@@ -153,7 +158,7 @@ def call_card(call: Call, asked: Asked, *, whole: bool = False) -> Element:
 
 def _hands(call: Call, asked: Asked, whole: bool) -> Element | None:
     """What can be done with an alarm from here."""
-    if asked.holder.role != "operate":
+    if not asked.holder.may_act:
         return None
     common = (("place", call.place), ("alarm", call.alarm))
     found = []

@@ -38,7 +38,7 @@ def _plants() -> tuple[str, ...]:
 def stick_page(asked: Asked) -> Sheet:
     """The page of /stick; with ?plant= and ?kind= the whole form."""
     title = element("h1", "Stick a batch")
-    if asked.holder.role != "operate":
+    if not asked.holder.may_act:
         return Sheet("Stick a batch", (title, element("p", "This token may look but not act.")))
     plant, kind = (asked.query.get(name, "").strip() for name in (PLANT, "kind"))
     recipe = _recipe(plant, kind)

@@ -28,6 +28,11 @@ class Holder(NamedTuple):
     name: str
     role: Role
 
+    @property
+    def may_act(self) -> bool:
+        """Whether more than looking is allowed."""
+        return self.role == "operate"
+
 
 class Tokens:
     """The tokens of one site, in a small file that only its owner may read."""

@@ -56,10 +56,9 @@ def age(seconds: float) -> str:
     """How long ago, in the largest unit that suits: "4 s", "3 min", "2 h", "5 d"."""
     if not isfinite(seconds):
         return "never"
-    for size_s, unit in ((172800.0, "d"), (7200.0, "h"), (120.0, "min")):
-        if seconds >= size_s:
-            part_s = {"d": 86400.0, "h": 3600.0, "min": 60.0}[unit]
-            return f"{int(seconds / part_s)}{GAP}{unit}"
+    for unit_s, unit in ((86400.0, "d"), (3600.0, "h"), (60.0, "min")):
+        if seconds >= 2 * unit_s:
+            return f"{int(seconds / unit_s)}{GAP}{unit}"
     return f"{max(0, int(seconds))}{GAP}s"
 
 
