@@ -56,7 +56,10 @@ class Later:
             log.error("fault in the page: %s could not be worked out", name, exc_info=error)
             answer = None
         if answer is not None:
-            self._held[name] = _Held(stamp, answer, True, None)
+            held = self._held.get(name)
+            # With another stamp it was asked for meanwhile, and that one is still to come.
+            wanted = None if held is None or held.wanted == stamp else held.wanted
+            self._held[name] = _Held(stamp, answer, True, wanted)
         else:
             self._held.pop(name, None)  # to be asked for again
 

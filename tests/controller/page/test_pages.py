@@ -172,6 +172,30 @@ def test_later_gives_the_old_answer_until_the_new_one_is_there(eventually, kept)
     later.close()
 
 
+def test_later_works_nothing_out_twice_that_was_asked_for_meanwhile(eventually, kept):
+    later = Later(kept.journal)
+    gates, worked = {1: threading.Event(), 2: threading.Event()}, []
+
+    def question(stamp):
+        def answer(_reader):
+            assert gates[stamp].wait(5)
+            worked.append(stamp)
+            return stamp
+
+        return answer
+
+    for stamp in (1, 2):
+        assert later.ask("story", stamp, question(stamp)) is None
+    gates[1].set()
+    eventually(lambda: later.ask("story", 2, question(2)) == 1)
+    gates[2].set()
+    eventually(lambda: later.ask("story", 2, question(2)) == 2)
+    later.ask("other", 1, lambda _reader: worked.append("the end"))
+    eventually(lambda: "the end" in worked)
+    assert worked == [1, 2, "the end"]
+    later.close()
+
+
 def test_later_that_fails_is_said_in_the_log_and_asked_again(kept, eventually, caplog):
     later = Later(kept.journal)
     answers = iter([ZeroDivisionError("a fault"), None, "at last"])
