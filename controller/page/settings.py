@@ -123,9 +123,9 @@ def _mist(bench: Bench, aims: MistAims) -> str:
         return f"Its mister gives nothing by dryness now{timed}; {most} ({aims.why})"
     night = "by night too" if aims.night_mist else "not by night"
     return (
-        f"Its mister gives {aims.burst_s:g}{GAP}s for every {aims.dose_kpa_min:.1f}{GAP}kPa min of "
-        f"dryness{timed}, {night}, not within {aims.shortest_gap_s / 60:g}{GAP}min; {most} "
-        f"({aims.why})"
+        f"Its mister gives {round(aims.burst_s, 1):g}{GAP}s for every "
+        f"{aims.dose_kpa_min:.1f}{GAP}kPa min of dryness{timed}, {night}, not within "
+        f"{aims.shortest_gap_s / 60:g}{GAP}min; {most} ({aims.why})"
     )
 
 

@@ -226,6 +226,7 @@ def test_settings_say_what_is_in_force_in_sentences(kept):
     assert f"Heat trips at {aims.trip_c:g}" in told
     assert "Its mat has 120 W on 1.2 m²; an independent cut-out is declared at 35 °C" in told
     assert "0.17 from 23:00 to 08:00" in told
+    assert re.search(r"Its mister gives \d+(\.\d)? s for every \d+\.\d kPa min", told)
     assert "For batch 1 Fuchsia hybrids" in told
 
 
