@@ -1,5 +1,7 @@
 """Batches as the labels stuck in their trays: what, where, how far, when due, how it has fared."""
 
+from typing import NamedTuple
+
 import numpy as np
 
 from controller.batch_faces import due_in_words
@@ -28,13 +30,12 @@ STEP_S = 3600
 """Cards are made anew when so much of the controller's time has passed."""
 
 
-class Card:
+class Card(NamedTuple):
     """What is read of one batch for its card."""
 
-    def __init__(self, history: History, due: Outlook | None, own: list[Note]) -> None:
-        self.history = history
-        self.due = due
-        self.notes = own
+    history: History
+    due: Outlook | None
+    notes: list[Note]
 
 
 def batches_page(asked: Asked) -> Sheet:
