@@ -1,13 +1,12 @@
 """What a person reads of batches beside each other and of when they are due."""
 
 from collections.abc import Sequence
-from datetime import datetime
 from math import inf
 from zoneinfo import ZoneInfo
 
 from rich.console import Console
 
-from controller.faces import Rows, say
+from controller.faces import Rows, local_day, say
 from controller.review.compare import Comparison, Overall, Pair, Standing
 from controller.review.groups import Group
 from controller.review.outlook import JUDGED_LEAST, Calibration, Outlook
@@ -19,7 +18,7 @@ SHIFT_DAYS = 0.75
 
 def due_in_words(due: Outlook, zone: ZoneInfo) -> str:
     """The window alone: "due 2026-03-12 to 2026-03-20"."""
-    first, last = _day(due.from_s, zone), _day(due.to_s, zone)
+    first, last = local_day(due.from_s, zone), local_day(due.to_s, zone)
     span = first if first == last else f"{first} to {last}"
     if due.rooted:
         return f"half had roots between {span}" if first != last else f"half had roots on {span}"
@@ -188,7 +187,3 @@ def standing_lines(found: Standing) -> list[str]:
     if own.base_c is not None and others.base_c is not None:
         lines[-1] += f"; base {own.base_c:.1f} °C, theirs {others.base_c:.1f} °C"
     return lines
-
-
-def _day(at_s: float, zone: ZoneInfo) -> str:
-    return datetime.fromtimestamp(at_s, zone).strftime("%Y-%m-%d")

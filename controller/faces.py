@@ -330,7 +330,7 @@ def review_text(
         f"{batch.bench}.{batch.bay}",
         style="bold",
     )
-    say(out, f"  stuck {_day(batch.stuck_s, zone)}, {days:.1f} days, {state}")
+    say(out, f"  stuck {local_day(batch.stuck_s, zone)}, {days:.1f} days, {state}")
     for line in outcome_lines(batch, entries):
         say(out, f"  {line}")
     if batch.from_notebook:
@@ -426,7 +426,8 @@ def heat_in_words(found: BatchSummary) -> str:
     return f"{found.batch_kwh:.1f} kWh{share}{money}{free}"
 
 
-def _day(at_s: float, zone: ZoneInfo) -> str:
+def local_day(at_s: float, zone: ZoneInfo) -> str:
+    """The local day of a UTC second: 2026-03-09."""
     return datetime.fromtimestamp(at_s, zone).strftime("%Y-%m-%d")
 
 
