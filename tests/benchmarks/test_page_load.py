@@ -7,6 +7,7 @@ import threading
 import time
 import urllib.request
 from importlib.resources import files
+from pathlib import Path
 
 import pytest
 
@@ -61,6 +62,16 @@ def storm(port: int, answers: "multiprocessing.Queue[dict[int, int]]") -> None:
     answers.put(asyncio.run(all_of_them()))
 
 
+def served(tmp_path: Path) -> Live:
+    """A bench with its page, to be entered."""
+    text = files("config").joinpath("examples", "alder_lane.toml").read_text(encoding="utf-8")
+    rehearsal = Rehearsal(
+        loads(text, "t"), load_scenario("alder_lane"), journal_path=tmp_path / "b.db",
+        tick_s=2, site_text=text,
+    )  # fmt: skip
+    return Live(rehearsal, PagePlan(), any_port=True)
+
+
 def late_s(live: Live, until) -> list[float]:
     """Seconds after its due time at which each tick was done, a tick each TICK_S until told.
 
@@ -91,12 +102,7 @@ def test_no_tick_is_held_up_by_the_page(tmp_path, monkeypatch, limited):
             self.rate = Rate(per_s=1e9, burst=1e9)
 
         monkeypatch.setattr(Gate, "__init__", unlimited)
-    text = files("config").joinpath("examples", "alder_lane.toml").read_text(encoding="utf-8")
-    rehearsal = Rehearsal(
-        loads(text, "t"), load_scenario("alder_lane"), journal_path=tmp_path / "b.db",
-        tick_s=2, site_text=text,
-    )  # fmt: skip
-    with Live(rehearsal, PagePlan(), any_port=True) as live:
+    with served(tmp_path) as live:
         live.hasten(3.0)
         assert live.server.up.wait(10)
         begun_s = time.monotonic()
@@ -133,12 +139,7 @@ def take_all(port: int, sizes: "multiprocessing.Queue[int]") -> None:
 
 
 def test_no_tick_is_held_up_by_files_being_made(tmp_path):
-    text = files("config").joinpath("examples", "alder_lane.toml").read_text(encoding="utf-8")
-    rehearsal = Rehearsal(
-        loads(text, "t"), load_scenario("alder_lane"), journal_path=tmp_path / "b.db",
-        tick_s=2, site_text=text,
-    )  # fmt: skip
-    with Live(rehearsal, PagePlan(), any_port=True) as live:
+    with served(tmp_path) as live:
         live.hasten(10.0)
         assert live.server.up.wait(10)
         context = multiprocessing.get_context("spawn")
