@@ -3,9 +3,10 @@
 from collections.abc import Sequence
 
 from config.checklist import BY_KEY, questions_for
+from controller.decide.weaning import PHASE_WORDS
 from controller.draw.markup import Element, element
 from controller.entries import evidence
-from controller.page.doing import CAUSE_WORDS, STEP_WORDS
+from controller.page.doing import CAUSE_WORDS
 from controller.page.doings import DOINGS, can_put_right, may_do
 from controller.page.render import Asked
 from controller.page.words import GAP, day, sentence
@@ -95,7 +96,7 @@ def _values(entry: Entry) -> str:
     """Its figures in words."""
     values = entry.values
     if entry.kind == EntryKind.WEANED:
-        return STEP_WORDS.get(values.get("phase", ""), values.get("phase", ""))
+        return PHASE_WORDS.get(values.get("phase", ""), values.get("phase", ""))
     if entry.kind == EntryKind.LOST:
         cause = values.get("cause", "unknown")
         return f"{values.get('lost', '')}, {CAUSE_WORDS.get(cause, cause)}"

@@ -17,13 +17,6 @@ WILTED: Final = Field(
     "wilted", "The leaves", "choice",
     (("", "not looked at"), ("no", "stand"), ("yes", "flag")),
 )  # fmt: skip
-STEP_WORDS: Final = {
-    "stick": "just stuck: wet, also by night",
-    "callus": "callus: drier, leaves dry once a day",
-    "root": "first roots: half the mist",
-    "wean": "weaning: seldom misted",
-    "wean_late": "last of weaning: hardly any mist",
-}
 CAUSE_WORDS: Final = {cause: cause.replace("_", " ") for cause in LOST_CAUSES}
 
 

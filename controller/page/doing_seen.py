@@ -1,11 +1,11 @@
 """Tests, losses, looks and steps: what is seen of a batch, and done, between its two ends."""
 
 from controller.batch_acts import BatchActs
+from controller.decide.weaning import PHASE_WORDS
 from controller.entries import LOST_CAUSES
 from controller.page.doing import (
     CAUSE_WORDS,
     NOTE,
-    STEP_WORDS,
     WHEN,
     WILTED,
     Known,
@@ -76,10 +76,10 @@ def weaned_fields(known: Known) -> tuple[Field, ...]:
     for place, name in enumerate(names):
         way = "" if place == here else "back to " if place < here else "on to "
         now = " (it is there now)" if place == here else ""
-        found.append((name, f"{way}{STEP_WORDS.get(name, name)}{now}"))
+        found.append((name, f"{way}{PHASE_WORDS.get(name, name)}{now}"))
     told = "roots found and leaves that stand lead it, never the date; a step can go back"
     if known.proposed:
-        told = f"proposed: {STEP_WORDS.get(known.proposed, known.proposed)}. {told.capitalize()}"
+        told = f"proposed: {PHASE_WORDS.get(known.proposed, known.proposed)}. {told.capitalize()}"
     first = known.proposed or known.batch.phase
     return Field("phase", "Take it", "choice", tuple(found), told, first), WHEN, NOTE
 
@@ -92,7 +92,7 @@ def do_weaned(acts: BatchActs, known: Known, typed: Typed) -> str:
         typed.fault("phase", "it is there already; choose a step on, or back")
     typed.sound()
     acts.wean(known.batch.number, phase, at_s=when, note=typed.text("note"))
-    return f"it is at {STEP_WORDS.get(phase, phase)}; mist and base follow within a minute"
+    return f"it is at {PHASE_WORDS.get(phase, phase)}; mist and base follow within a minute"
 
 
 def do_potted(acts: BatchActs, known: Known, typed: Typed) -> str:

@@ -9,10 +9,10 @@ from controller.decide.alarm_table import rows, span_words
 from controller.decide.learn import gains
 from controller.decide.limits import limits_for
 from controller.decide.state import BayState
+from controller.decide.weaning import PHASE_WORDS
 from controller.draw.markup import Element, element
 from controller.faces import cautions, thrift
 from controller.learned import told
-from controller.page.doing import STEP_WORDS
 from controller.page.render import Asked, Sheet
 from controller.page.words import GAP, place_words, sentence
 from controller.records import Batch
@@ -236,7 +236,7 @@ def _phases(recipe: Recipe) -> list[Element]:
         lines.append(
             element(
                 "li",
-                element("b", sentence(STEP_WORDS.get(phase.name, phase.name))),
+                element("b", sentence(PHASE_WORDS.get(phase.name, phase.name))),
                 f" From about day {phase.usual_days:g}: air from {phase.vpd_low_kpa:g} to "
                 f"{phase.vpd_high_kpa:g}{GAP}kPa dry, {dose}{shift}.",
             )
