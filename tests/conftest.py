@@ -20,6 +20,12 @@ settings.register_profile("warmfoot", deadline=None)
 settings.load_profile("warmfoot")
 
 
+def pytest_configure() -> None:
+    """A shell in the background ignores Ctrl-C, and what the tests start would inherit that."""
+    if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+        signal.signal(signal.SIGINT, signal.default_int_handler)
+
+
 class Broker:
     """A real mosquitto on a free port of this machine, without persistence."""
 
