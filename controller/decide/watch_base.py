@@ -3,12 +3,13 @@
 Once a minute. Everything kept is a length of time, a temperature or a share, never a clock time.
 """
 
-from math import isfinite, nan
+from math import isfinite, isnan, nan
 from typing import Final
 
-from controller.decide import balance
+from controller.decide import balance, learn
 from controller.decide.aims import Aims, BayAims
 from controller.decide.state import BayState
+from controller.decide.tuning import bounded
 from controller.decide.watch_felt import Felt, Minute, jolted
 
 DRIVEN_DUTY: Final = 0.8
@@ -16,9 +17,8 @@ DRIVEN_DUTY: Final = 0.8
 PATIENCE_S: Final = 4 * 3600.0
 """As long as a bay's own delay is not known, a deep tray may answer as late as this."""
 WARM_UP_LONGEST_S: Final = 4 * 3600.0
-SLOPE_K_H_PER_W_M2: Final = 0.021
-"""Rise of a base probe 25 mm above a mat, per W/m2, one hour into the heating: 1-D conduction
-through 50 mm of wet compost (0.4 W/m K, 3.0 MJ/m3 K). This program's own estimate."""
+RISE_LEFT_LEAST: Final = 0.15
+"""Of the full rate, what losses leave of it at the least in a warm-up that is waited for."""
 TIME_CONSTANT_H: Final = 16.0
 """Slowest cooling seen of an unheated tray; a base that falls faster than this has no heat."""
 LIFTED_K: Final = 3.0
@@ -72,27 +72,33 @@ def _warm_up(old: tuple[float, ...], at: Minute) -> tuple[float, float]:
     """(seconds of warm-up still granted, seconds since it began).
 
     It begins at a start, when a resting bay is wanted warm, and when the target goes up by a kelvin
-    or more. It ends when the base is near its target, or when an hour has brought no 0.2 K.
+    or more. It ends when the base is near its target, or when an hour has brought no 0.2 K although
+    the heat must have come through.
     """
     target_c = at.target_c
     left_s, age_s = old[1] - at.dt_s, old[2] + at.dt_s
     begins = at.anew or not old[3] >= target_c - 1.0
     if begins and target_c == target_c:
-        left_s, age_s = _expected_s(at.aims, at.bay, target_c - at.base_c), 0.0
+        left_s, age_s = _expected_s(at, target_c - at.base_c), 0.0
     near = at.base_c >= target_c - 1.0
-    stalled = age_s >= 3600.0 and not at.rise_k >= 0.2
+    stalled = age_s >= 3600.0 + _delay_s(at) and not at.rise_k >= 0.2
     if near or stalled or target_c != target_c:
         left_s = 0.0
     return max(0.0, left_s), age_s
 
 
-def _expected_s(aims: Aims, bay: BayAims, lift_k: float) -> float:
-    """Time a mat of this power per area needs to lift the base, with an hour for the lag."""
-    area_m2 = aims.site.benches[bay.bench].bays[bay.bay].mat.area_m2
-    if area_m2 is None or lift_k != lift_k:
+def _delay_s(at: Minute) -> float:
+    return at.bay.delay_s if isnan(at.held.delay_s) else at.held.delay_s
+
+
+def _expected_s(at: Minute, lift_k: float) -> float:
+    """Time the mat needs to lift the base by so much over its losses, an hour for the lag added."""
+    if lift_k != lift_k:
         return WARM_UP_LONGEST_S
-    slope_k_h = SLOPE_K_H_PER_W_M2 * bay.power_w / area_m2
-    return min(WARM_UP_LONGEST_S, 3600.0 * (1.0 + max(0.0, lift_k) / slope_k_h))
+    over_k = at.hour_lift_k + lift_k / 2.0
+    lost = 0.0 if isnan(over_k) else learn.duty_per_k(at.bay, at.held) * over_k
+    rate_k_s = learn.rate_k_s(at.bay, at.held) * bounded(1.0 - lost, RISE_LEFT_LEAST, 1.0)
+    return min(WARM_UP_LONGEST_S, 3600.0 + _delay_s(at) + max(0.0, lift_k) / rate_k_s)
 
 
 def _mat(

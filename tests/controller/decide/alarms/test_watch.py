@@ -320,6 +320,27 @@ def test_a_warm_up_from_cold_raises_neither_cold_nor_dead(make_room: Any) -> Non
     assert raised(room) == set()
 
 
+@pytest.mark.parametrize("healthy", [True, False])
+def test_a_target_that_goes_up_is_given_the_time_that_the_bay_needs(
+    room: Any, healthy: bool
+) -> None:
+    """New cuttings want 3 K more. The mat's heat takes an hour and a half to come through."""
+    room.bases(19.0)
+    room.top_c = room.house_c = 13.0
+    room.target_c = 19.0
+    room.bay_aims = replace(room.bay_aims, target_c=19.0)
+    room.bay = replace(room.bay, delay_s=1.5 * HOUR_S, rate_k_s=2.0 / HOUR_S, duty=0.5)
+    room.run(HOUR_S)
+    assert raised(room) == set()
+    room.target_c = 22.0
+    room.bay_aims = replace(room.bay_aims, target_c=22.0)
+    full(room)
+    ramp(room, 18.9, 1.5 * HOUR_S)
+    ramp(room, 20.6 if healthy else 18.7, 1.6 * HOUR_S)
+    room.run(HOUR_S)
+    assert ("base_cold" in raised(room)) is not healthy
+
+
 def test_a_warm_up_that_does_not_rise_is_soon_told(make_room: Any) -> None:
     room = make_room()
     room.bases(13.0)
