@@ -38,6 +38,14 @@ trays = "1-2"
 count = 120
 test_from_day = 7
 """
+FAULT = """
+[[faults]]
+day = 1
+hour = 6
+kind = "probe_silent"
+target = "north.air"
+hours = 700
+"""
 HERE = PagePlan(port=8046)
 
 
@@ -124,6 +132,8 @@ MakePage = Callable[..., Kept]
 def make_page(tmp_path_factory: pytest.TempPathFactory) -> Iterator[MakePage]:
     """make_page(plan=, plant=, days=, tokens=): a kept bench with its page, ended after the module.
 
+    fault: from the sixth hour a probe of the air is silent, so that there is an alarm to act on.
+
     example: bench file; only the demo nursery has a batch.  tokens: (name, role) -> filled with the
     tokens made.  plays: False for a bench that stands still
     and is never late.
@@ -138,16 +148,17 @@ def make_page(tmp_path_factory: pytest.TempPathFactory) -> Iterator[MakePage]:
         plays: bool = True,
         example: str = "alder_lane.toml",
         days: float = 0.1,
+        fault: bool = False,
         tokens: dict[tuple[str, str], str] | None = None,
     ) -> Kept:
         text = files("config").joinpath("examples", example).read_text(encoding="utf-8")
         journal = tmp_path_factory.mktemp("page") / "bench.db"
-        scenario = parse_scenario(
+        played = (
             SCENARIO.partition("[[batches]]")[0]
             if example != "alder_lane.toml"
-            else SCENARIO.format(plant=plant, kind=kind),
-            "t.toml",
+            else SCENARIO.format(plant=plant, kind=kind)
         )
+        scenario = parse_scenario(played + FAULT * fault, "t.toml")
         rehearsal = Rehearsal(
             loads(text, "t"), scenario, journal_path=journal, tick_s=15, site_text=text
         )
