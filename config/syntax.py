@@ -2,11 +2,15 @@
 
 import re
 import tomllib
-from typing import Any
+from collections.abc import Iterator
+from typing import Any, Final
 
 from config.errors import ConfigError, Problem
-from config.shown import is_secret
+from config.positions import Path, line_of, positions
+from config.shown import dotted, is_secret
 
+WHOLE_LIMIT: Final = 2**63
+"""Whole numbers are held from -2**63 to 2**63 - 1. Source: TOML v1.0.0, "Integer"."""
 _PLACE = re.compile(
     r"^(?P<what>.*) \(at (?:line (?P<line>\d+), column (?P<column>\d+)|end of .*)\)$"
 )
@@ -39,7 +43,7 @@ _WORDS = (
 def parse(text: str, file: str) -> dict[str, Any]:
     """The text as nested tables. Raises ConfigError with line and column when it is not TOML."""
     try:
-        return tomllib.loads(text)
+        doc = tomllib.loads(text)
     except RecursionError:
         raise _refused(file, None, "lists or tables lie in one another too deeply") from None
     except tomllib.TOMLDecodeError as error:
@@ -47,6 +51,28 @@ def parse(text: str, file: str) -> dict[str, Any]:
     except ValueError:
         # tomllib lets through what Python itself says of a number of thousands of digits.
         raise _refused(file, None, "a number in it has far too many digits") from None
+    if vast := list(_vast(doc)):
+        lines = positions(text)
+        raise ConfigError(
+            [
+                Problem(file, line_of(path, lines), None, f"{dotted(path)} has far too many digits")
+                for path in vast
+            ]
+        )
+    return doc
+
+
+def _vast(doc: dict[str, Any]) -> Iterator[Path]:
+    """Where whole numbers stand that TOML does not ask a program to hold, and few programs can."""
+    left: list[tuple[Path, object]] = [((), doc)]  # a deep file must not exhaust the call stack
+    while left:
+        path, value = left.pop()
+        if isinstance(value, dict):
+            left += [((*path, key), part) for key, part in value.items()]
+        elif isinstance(value, list):
+            left += [((*path, number), part) for number, part in enumerate(value)]
+        elif isinstance(value, int) and not -WHOLE_LIMIT <= value < WHOLE_LIMIT:
+            yield path
 
 
 def _refused(file: str, line: int | None, text: str) -> ConfigError:

@@ -199,6 +199,10 @@ SLIPS = {
         "a = " + "9" * 9000,
         "bench.toml: a number in it has far too many digits",
     ),
+    "too_large_for_a_whole_number": (
+        SOUND.replace("power_w = 120", "power_w = 0x" + "f" * 5000),
+        "bench.toml line 13: benches.north.bays.left.mat.power_w has far too many digits",
+    ),
 }
 
 
