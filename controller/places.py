@@ -5,6 +5,7 @@ import re
 from pathlib import Path
 
 from config.model import Site
+from controller.journal.upgrade import LOCK_TAIL
 
 
 class PlaceError(OSError):
@@ -36,7 +37,7 @@ def live_path(journal: Path) -> Path:
 
 
 def lock_path(journal: Path) -> Path:
-    return journal.with_name(journal.name + ".lock")
+    return journal.with_name(journal.name + LOCK_TAIL)
 
 
 def tokens_path(journal: Path) -> Path:

@@ -70,6 +70,7 @@ for command in (
     papers.report,
     papers.labels,
     records.backup,
+    records.bring_up,
     alarms.alarms,
     hands.hold,
     hands.release,

@@ -30,8 +30,10 @@ from controller.due_calendar import batch_calendar
 from controller.faces import causes_text, console, review_text, say
 from controller.gather import CaseBook, review_batch
 from controller.histories import HistoryBook
+from controller.journal.reader import open_reader
 from controller.journal.upkeep import OF_BATCH, TABLES, export_csv
 from controller.journal.upkeep import backup as copy_journal
+from controller.journal.writer import Journal
 from controller.past_results import write_results
 from controller.places import find_journal
 from controller.review.causes import Verdict
@@ -211,3 +213,22 @@ def backup(to: Path, journal_given: str | None) -> None:
     """Copy the journal to a new file, while it is in use, and check the copy."""
     copy_journal(find_journal(journal_given), to)
     click.echo(f"{to}: a sound copy; to use it, stop warmfoot and put it in the journal's place")
+
+
+@click.command("upgrade")
+@journal_option
+@expected_errors
+def bring_up(journal_given: str | None) -> None:
+    """Bring a journal of an older Warmfoot up to this one; as it was it is kept beside it.
+
+    The next start of `warmfoot run` does the same by itself.
+    """
+    path = find_journal(journal_given)
+    with open_reader(path, older=True):
+        pass
+    with Journal.open(path) as journal:
+        done = journal.upgraded
+    if done is None:
+        click.echo(f"{path}: nothing to do, this program reads it as it is")
+    else:
+        click.echo(f"{path}: {done.words}")

@@ -9,7 +9,7 @@ import sqlite3
 from pathlib import Path
 from typing import Literal
 
-Trouble = Literal["locked", "read_only", "full", "broken", "newer", "refused", "other"]
+Trouble = Literal["locked", "read_only", "full", "broken", "newer", "older", "refused", "other"]
 
 
 class JournalError(OSError):

@@ -62,6 +62,12 @@ class Reader:
         with self._asking() as conn:
             return conn.execute(statement, values).fetchall()
 
+    @property
+    def version(self) -> str:
+        """Version of the file's tables."""
+        with self._asking():
+            return schema.version_of(self._db)
+
     # -- climate ------------------------------------------------------------------------------
 
     def probes(self) -> list[ProbeName]:
@@ -284,8 +290,12 @@ class Reader:
         return [sql.entry_of(row) for row in found]
 
 
-def open_reader(path: Path | str) -> Reader:
-    """Open the journal at `path` to read. Raises JournalError when it is not one, or not there."""
+def open_reader(path: Path | str, *, older: bool = False) -> Reader:
+    """Open the journal at `path` to read.
+
+    older: also one with older tables, which only `version` and `query` are sure to understand.
+    Raises JournalError when it is not a journal, not there, or older.
+    """
     path = Path(path)
     if not path.is_file():
         raise JournalError(f"{path}: no journal there; check the path")
@@ -293,7 +303,7 @@ def open_reader(path: Path | str) -> Reader:
     try:
         uri = f"{path.absolute().as_uri()}?mode=ro"
         db = Database(sqlite3.connect(uri, uri=True, timeout=schema.BUSY_S))
-        schema.check_version(db, path)
+        schema.check_version(db, path, older=older)
         if not db.table_names():
             raise JournalError(f"{path}: an empty file, not a journal", "broken")
     except (sqlite3.Error, OSError) as error:

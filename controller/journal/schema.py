@@ -237,7 +237,13 @@ def connect(path: Path, *, durable: bool, busy_s: float = BUSY_S) -> Database:
     return db
 
 
-def migrate(db: Database, migrations: Migrations = MIGRATIONS) -> None:
+def version_of(db: Database, migrations: Migrations | None = None) -> str:
+    """Version of the tables in `db`: name of the last migration made; "" for an empty file."""
+    applied = (migrations or MIGRATIONS).applied(db)
+    return applied[-1].name if applied else ""
+
+
+def migrate(db: Database, migrations: Migrations) -> None:
     """Bring the tables to this program's version; all of it or nothing. Raises sqlite3.Error."""
     if not migrations.pending(db):
         return
@@ -252,13 +258,16 @@ def migrate(db: Database, migrations: Migrations = MIGRATIONS) -> None:
         raise
 
 
-def check_version(db: Database, path: Path) -> None:
-    """Raise JournalError unless this program can read the file's tables."""
+def check_version(db: Database, path: Path, *, older: bool = True) -> None:
+    """Raise JournalError unless this program can read the file's tables.
+
+    older: tables that are still to be upgraded are no error.
+    """
     applied = {migration.name for migration in MIGRATIONS.applied(db)}
     empty = Database(memory=True)
-    unknown = applied - {migration.name for migration in MIGRATIONS.pending(empty)}
+    known = [migration.name for migration in MIGRATIONS.pending(empty)]
     empty.close()
-    if unknown:
+    if unknown := applied - set(known):
         raise JournalError(
             f"{path}: this journal was written by a newer Warmfoot (table versions "
             f"{', '.join(sorted(unknown))} are not known here); update the program",
@@ -268,4 +277,11 @@ def check_version(db: Database, path: Path) -> None:
         raise JournalError(
             f"{path}: a database, but not a Warmfoot journal (it has tables "
             f"{', '.join(sorted(db.table_names())[:4])}); give another path"
+        )
+    if applied and not older and MIGRATIONS.pending(db):
+        raise JournalError(
+            f"{path}: this journal is of an older Warmfoot (table version {version_of(db)}, wanted "
+            f"is {known[-1]}); `warmfoot upgrade` brings it up and keeps it as it was beside it; "
+            "so does the next start of `warmfoot run`",
+            "older",
         )

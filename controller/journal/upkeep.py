@@ -13,6 +13,7 @@ from zoneinfo import ZoneInfo
 from controller.cells import guarded
 from controller.entries import effective, stays
 from controller.journal import schema
+from controller.journal.copies import checked_copy
 from controller.journal.errors import JournalError, explained
 from controller.journal.reader import Reader, open_reader
 from controller.journal.writer import Journal
@@ -49,33 +50,14 @@ _THIN = (
 def backup(path: Path | str, to: Path | str) -> None:
     """Copy the journal at `path`, running or not, to the new file `to`, and check the copy.
 
-    Made under another name first, so that `to` is either whole or not there.
     Raises JournalError when `to` exists, or the copy can't be made or is not sound.
     """
     path, to = Path(path), Path(to)
     if to.exists():
         raise JournalError(f"{to}: there is a file already; give a new name for the backup")
-    part = to.with_name(to.name + ".part")
-    try:
-        with open_reader(path):
-            pass
-        part.unlink(missing_ok=True)
-        with (
-            contextlib.closing(
-                sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True)
-            ) as old,
-            contextlib.closing(sqlite3.connect(part)) as copy,
-        ):
-            old.backup(copy, pages=1000)
-            copy.execute("PRAGMA journal_mode = DELETE").fetchall()
-            answer = copy.execute("PRAGMA quick_check").fetchone()
-            if answer[0] != "ok":
-                raise JournalError(f"{to}: the copy is not sound: {answer[0]}", "broken")
-        part.rename(to)
-    except (sqlite3.Error, OSError) as error:
-        with contextlib.suppress(OSError):
-            part.unlink(missing_ok=True)
-        raise explained(error, to) from error
+    with open_reader(path, older=True):
+        pass
+    checked_copy(path, to)
 
 
 def thin(journal: Journal, older_than_s: float) -> int:

@@ -2,6 +2,7 @@
 
 import contextlib
 import sqlite3
+import time
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any, Self
@@ -10,7 +11,7 @@ from sqlite_utils import Database
 
 from config.model import Site
 from controller.journal import rows as sql
-from controller.journal import runs, salvage, schema
+from controller.journal import runs, salvage, schema, upgrade
 from controller.journal.errors import JournalError, RowRefused, explained
 from controller.journal.names import register
 from controller.journal.rows import RunStart, RunStop, TimeFix
@@ -41,12 +42,14 @@ class Journal:
 
     `open` makes one.  opened: False while the file could not be opened (`open(..., must=False)`);
     the next `write` tries again.  set_aside: where a damaged file was kept, if one was found.
+    upgraded: what was done to an older journal, if it was one when it was opened.
     """
 
     def __init__(self, path: Path, site: Site | None, durable: bool, keeper: bool) -> None:
         self.path = path
         self.durable = durable
         self.set_aside: Path | None = None
+        self.upgraded: upgrade.Upgrade | None = None
         self.run = 0
         self._site = site
         self._keeper = keeper
@@ -66,7 +69,7 @@ class Journal:
         now: Now | None = None,
         must: bool = True,
     ) -> Self:
-        """Open the journal at `path`, making it if there is none.
+        """Open the journal at `path`, making it if there is none and upgrading an older one.
 
         site: gives probes their kinds and units.  durable: each commit survives a power cut; False
         (for rehearsals) is said in the run's record.  now: only from the one program that keeps
@@ -101,8 +104,10 @@ class Journal:
                 kept = salvage.set_aside(self.path)
             db = schema.connect(self.path, durable=self.durable)
             try:
-                schema.migrate(db)
+                self.upgraded = upgrade.bring_up(db, self.path, keeper=self._keeper)
                 self._db = db
+                if self.upgraded is not None:
+                    self._tell("journal_upgraded", self.upgraded.words, at_s or time.time())
                 if kept is not None:
                     self._tell_rescue(kept, at_s)
                 with self._transaction() as conn:
@@ -124,8 +129,11 @@ class Journal:
                 for table, count in copied.items()
             )
             text = f"the journal was damaged; it is kept as {kept.name}; carried over: {said}"
-            at_ms = sql.ms_of(at_s)
-            conn.execute(sql.PUT_EVENT, (at_ms, "journal_rescued", "site", text, None))
+            conn.execute(sql.PUT_EVENT, (sql.ms_of(at_s), "journal_rescued", "site", text, None))
+
+    def _tell(self, kind: str, text: str, at_s: float) -> None:
+        with self._transaction() as conn:
+            conn.execute(sql.PUT_EVENT, (sql.ms_of(at_s), kind, "site", text, None))
 
     def _resume(self, conn: sqlite3.Connection) -> None:
         """Take up the present run in this file, which may be a new one."""

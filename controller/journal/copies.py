@@ -1,0 +1,62 @@
+"""A copy of a journal, in use or not, that is whole and checked, or not there at all."""
+
+import contextlib
+import os
+import shutil
+import sqlite3
+from pathlib import Path
+
+from controller.journal.errors import JournalError, explained
+
+Counts = dict[str, int]
+
+
+def checked_copy(path: Path, to: Path, counts: Counts | None = None) -> None:
+    """Copy the database at `path` to the new file `to`, and check the copy.
+
+    Made under another name first, so that `to` is either whole or not there.
+    counts: rows that each table must have in the copy, for a caller who keeps writers out; the
+    check is then SQLite's long one.
+    Raises JournalError when the copy can't be made or is not sound.
+    """
+    part = to.with_name(to.name + ".part")
+    uri = f"{path.absolute().as_uri()}?mode=ro"
+    try:
+        part.unlink(missing_ok=True)
+        with (
+            contextlib.closing(sqlite3.connect(uri, uri=True)) as old,
+            contextlib.closing(sqlite3.connect(part)) as copy,
+        ):
+            old.backup(copy, pages=1000)
+            copy.execute("PRAGMA journal_mode = DELETE").fetchall()
+            check = "quick_check" if counts is None else "integrity_check"
+            answer = copy.execute(f"PRAGMA {check}").fetchone()
+            if answer[0] != "ok":
+                raise JournalError(f"{to}: the copy is not sound: {answer[0]}", "broken")
+            if counts is not None and (found := row_counts(copy)) != counts:
+                raise JournalError(f"{to}: the copy has {found} rows, not {counts}", "broken")
+        shutil.copymode(path, part)
+        part.rename(to)
+        _settle(to.parent)
+    except (sqlite3.Error, OSError) as error:
+        with contextlib.suppress(OSError):
+            part.unlink(missing_ok=True)
+        raise explained(error, to) from error
+
+
+def row_counts(conn: sqlite3.Connection) -> Counts:
+    """Rows of every table."""
+    names = conn.execute("SELECT name FROM sqlite_schema WHERE type = 'table' ORDER BY name")
+    return {
+        name: conn.execute(f'SELECT count(*) FROM "{name}"').fetchone()[0]
+        for (name,) in names.fetchall()
+    }
+
+
+def _settle(folder: Path) -> None:
+    """Let a new name in `folder` survive a power cut."""
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
