@@ -12,7 +12,8 @@ import tomlkit
 from tomlkit.exceptions import TOMLKitError
 
 from config.load import ConfigError, load_with_text, loads
-from config.model import Site
+from config.model import Site, probe_id
+from config.near import near
 
 
 def heat_table(site: Site, bench: str, bay: str) -> tuple[str, ...]:
@@ -25,6 +26,14 @@ def heat_table(site: Site, bench: str, bay: str) -> tuple[str, ...]:
     if plan.bays[bay].heat is None and len(plan.bays) == 1:
         return ("benches", bench, "heat")
     return ("benches", bench, "bays", bay, "heat")
+
+
+def _unwritable(file: str, path: tuple[str, ...], figures: Mapping[str, float]) -> ConfigError:
+    lines = "; ".join(f"{key} = {value:g}" for key, value in figures.items())
+    return ConfigError(
+        f"{file}: written in a way that the program can't change without risk; put these into "
+        f"[{'.'.join(path)}] by hand: {lines}"
+    )
 
 
 def with_heat(text: str, file: str, bench: str, bay: str, figures: Mapping[str, float]) -> str:
@@ -45,13 +54,60 @@ def with_heat(text: str, file: str, bench: str, bay: str, figures: Mapping[str, 
         except (TOMLKitError, LookupError, TypeError, ValueError, AttributeError):
             continue  # the file is written in a way that this one can't deal with
     else:
-        lines = "; ".join(f"{key} = {value:g}" for key, value in figures.items())
-        raise ConfigError(
-            f"{file}: written in a way that the program can't change without risk; put these into "
-            f"[{'.'.join(path)}] by hand: {lines}"
-        )
+        raise _unwritable(file, path, figures)
     loads(changed, file)
     return changed
+
+
+def probe_path(site: Site, probe: str) -> tuple[str | int, ...]:
+    """Key path of a probe by its name in the records, such as "north.left.base1".
+
+    Raises ConfigError, naming those there are.
+    """
+    names: dict[str, tuple[str | int, ...]] = {}
+    for name, bench in site.benches.items():
+        for number, one in enumerate(bench.air.probes):
+            names[probe_id(name, None, one)] = ("benches", name, "air", "probes", number)
+        for bay_name, bay in bench.bays.items():
+            for number, one in enumerate(bay.probes):
+                path = ("benches", name, "bays", bay_name, "probes", number)
+                names[probe_id(name, bay_name, one)] = path
+    if probe not in names:
+        raise ConfigError(
+            f"no probe {probe!r} in the bench file{near(probe, names)}; there are "
+            f"{', '.join(names)}"
+        )
+    return names[probe]
+
+
+def with_correction(text: str, file: str, probe: str, figures: Mapping[str, float]) -> str:
+    """The text of a bench file with `figures` (offset_c, offset_pct, gain) at one probe.
+
+    text, file: as for `with_heat`.  probe: its name in the records.  Raises ConfigError.
+    """
+    path = probe_path(loads(text, file), probe)
+    wanted = tomllib.loads(text)
+    _at(wanted, path).update(figures)
+    try:
+        doc = tomlkit.parse(text)
+        table = _at(cast(MutableMapping[str, Any], doc), path)
+        for name, value in figures.items():
+            if name not in table or table[name] != value:
+                table[name] = value
+        changed = tomlkit.dumps(doc)
+        sound = tomllib.loads(changed) == wanted
+    except (TOMLKitError, LookupError, TypeError, ValueError, AttributeError):
+        sound = False
+    if not sound:
+        raise _unwritable(file, tuple(map(str, path)), figures)
+    loads(changed, file)
+    return changed
+
+
+def _at(doc: Any, path: tuple[str | int, ...]) -> MutableMapping[str, Any]:
+    for part in path:
+        doc = doc[part]
+    return cast(MutableMapping[str, Any], doc)
 
 
 def _added(text: str, path: tuple[str, ...], _bench: str, plan: Mapping[str, Any]) -> str:
@@ -96,9 +152,22 @@ def change_heat(path: Path, bench: str, bay: str, figures: Mapping[str, float]) 
     site, text = load_with_text(path)
     if bench not in site.benches or bay not in site.benches[bench].bays:
         raise ConfigError(f"{path}: there is no bay {bench}.{bay} in this bench file")
-    changed = with_heat(text, path.name, bench, bay, figures)
+    return _written(path, with_heat(text, path.name, bench, bay, figures))
+
+
+def change_correction(path: Path, probe: str, figures: Mapping[str, float]) -> Path:
+    """Write a probe's correction, in one step; gives the copy of the old file, as `change_heat`.
+
+    Raises ConfigError, with the file as it was.
+    """
+    path = path.resolve()
+    _, text = load_with_text(path)
+    return _written(path, with_correction(text, path.name, probe, figures))
+
+
+def _written(path: Path, text: str) -> Path:
     try:
-        return _replace(path, changed)
+        return _replace(path, text)
     except OSError as error:
         raise ConfigError(f"{path}: can't be written ({error.strerror}); it is as it was") from None
 

@@ -5,7 +5,9 @@ import sqlite3
 from datetime import UTC, datetime
 from pathlib import Path
 
-_CARRIED = ("settings", "batch", "entry", "state")
+_CARRIED = (
+    "settings", "batch", "entry", "state", "wire_check", "wire_step", "calibration",
+)  # fmt: skip
 
 
 def is_damaged(path: Path) -> bool:

@@ -197,11 +197,59 @@ _VERSION_1 = (
 )
 
 
+_VERSION_2 = (
+    """CREATE TABLE wire_check (
+        id INTEGER PRIMARY KEY AUTOINCREMENT,
+        began_ms INTEGER NOT NULL,
+        ended_ms INTEGER NOT NULL,
+        by TEXT NOT NULL,
+        file TEXT NOT NULL,
+        ending TEXT NOT NULL
+    ) STRICT""",
+    """CREATE TABLE wire_step (
+        id INTEGER PRIMARY KEY AUTOINCREMENT,
+        wire_check INTEGER NOT NULL REFERENCES wire_check(id),
+        at_ms INTEGER NOT NULL,
+        step TEXT NOT NULL,
+        place TEXT NOT NULL,
+        seen TEXT NOT NULL,
+        verdict TEXT NOT NULL CHECK (verdict IN ('good', 'fault', 'unsure', 'skipped'))
+    ) STRICT""",
+    """CREATE TABLE calibration (
+        id INTEGER PRIMARY KEY AUTOINCREMENT,
+        at_ms INTEGER NOT NULL,
+        probe TEXT NOT NULL,
+        unit TEXT NOT NULL,
+        by TEXT NOT NULL,
+        held TEXT NOT NULL,
+        was_gain REAL NOT NULL,
+        was_offset REAL NOT NULL,
+        gain REAL NOT NULL,
+        offset REAL NOT NULL,
+        u REAL NOT NULL,
+        outcome TEXT NOT NULL CHECK (outcome IN ('written', 'told', 'as it was', 'refused')),
+        note TEXT NOT NULL
+    ) STRICT""",
+    *(
+        f"CREATE TRIGGER {table}_{verb}_refused BEFORE {verb.upper()} ON {table} "
+        f"BEGIN SELECT RAISE(ABORT, '{table} rows are never changed; do it again'); END"
+        for table in ("wire_check", "wire_step", "calibration")
+        for verb in ("update", "delete")
+    ),
+)
+
+
 @MIGRATIONS(name="1")
 def _first(db: Database) -> None:
     for statement in _VERSION_1:
         db.execute(statement)
     db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+
+
+@MIGRATIONS(name="2")
+def _checks_and_calibrations(db: Database) -> None:
+    for statement in _VERSION_2:
+        db.execute(statement)
 
 
 def connect(path: Path, *, durable: bool, busy_s: float = BUSY_S) -> Database:

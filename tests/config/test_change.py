@@ -5,8 +5,16 @@ from pathlib import Path
 
 import pytest
 
-from config.change import change_heat, heat_table, with_heat
+from config.change import (
+    change_correction,
+    change_heat,
+    heat_table,
+    probe_path,
+    with_correction,
+    with_heat,
+)
 from config.load import ConfigError, load, loads
+from config.model import probe_id
 
 EXAMPLES = sorted((Path("config") / "examples").glob("*.toml"))
 FIGURES = {"gain_duty_per_k": 0.88, "integral_s": 2950.0, "derivative_s": 700.0}
@@ -168,3 +176,68 @@ benches = { tray = { recipe = "softwood", bays = { only = { probes = [{ link = "
     changed = with_heat(inline, "bench.toml", "tray", "only", FIGURES)
     assert "# all in one" in changed
     assert loads(changed, "x").benches["tray"].heat.derivative_s == 700.0
+
+
+def every_probe():
+    for path in EXAMPLES:
+        text = path.read_text()
+        for probe in ids(loads(text, path.name)):
+            yield pytest.param(path.name, text, probe, id=f"{path.stem} {probe}")
+
+
+def ids(site):
+    return list(corrections(site))
+
+
+def corrections(site):
+    found = {}
+    for name, bench in site.benches.items():
+        held = [(None, bench.air.probes), *((y, bay.probes) for y, bay in bench.bays.items())]
+        for bay, probes in held:
+            for probe in probes:
+                found[probe_id(name, bay, probe)] = (probe.offset_c, probe.offset_pct, probe.gain)
+    return found
+
+
+@pytest.mark.parametrize(("file", "text", "probe"), list(every_probe()))
+def test_correction_comes_in_at_one_probe_and_every_comment_stays(file, text, probe):
+    key = "offset_pct" if probe.endswith(("rh", "humidity")) else "offset_c"
+    changed = with_correction(text, file, probe, {key: -0.31, "gain": 1.004})
+    before, after = corrections(loads(text, file)), corrections(loads(changed, file))
+    place = 0 if key == "offset_c" else 1
+    assert (after[probe][place], after[probe][2]) == (-0.31, 1.004)
+    assert {k: v for k, v in after.items() if k != probe} == {
+        k: v for k, v in before.items() if k != probe
+    }
+    comments = [line.partition("#")[2] for line in text.splitlines() if "#" in line]
+    assert comments == [line.partition("#")[2] for line in changed.splitlines() if "#" in line]
+    again = with_correction(changed, file, probe, {key: -0.4})
+    assert again == changed.replace("-0.31", "-0.4")
+
+
+def test_probes_written_as_tables_of_their_own_are_changed_too():
+    text = EXAMPLES[0].read_text()
+    head, _, rest = text.partition("probes = [                  # read")
+    _, _, rest = rest.partition("]\n")
+    one = '[[benches.north.bays.left.probes]]\nlink = "board"\nchannel = "base1"\n'
+    text = f'{head}\n{one}kind = "base_temperature"  # the only one\n{rest}'
+    changed = with_correction(text, "bench.toml", "north.left.base1", {"offset_c": 0.25})
+    assert corrections(loads(changed, "bench.toml"))["north.left.base1"][0] == 0.25
+    assert "# the only one" in changed
+
+
+def test_probe_that_is_not_there_is_refused_with_those_that_are():
+    site = loads(EXAMPLES[0].read_text(), "bench.toml")
+    assert probe_path(site, "north.rh") == ("benches", "north", "air", "probes", 1)
+    with pytest.raises(ConfigError, match=r"no probe 'north.left.base3'.*north.left.base1"):
+        probe_path(site, "north.left.base3")
+
+
+def test_correction_is_written_whole_and_the_old_file_kept(bench_file):
+    text = bench_file.read_text()
+    kept = change_correction(bench_file, "north.left.base2", {"offset_c": -0.2})
+    assert (kept.name, kept.read_text()) == ("bench.toml.old-1", text)
+    assert corrections(load(bench_file))["north.left.base2"][0] == -0.2
+    with pytest.raises(ConfigError, match="too"):
+        change_correction(bench_file, "north.left.base2", {"gain": 3.0})
+    assert corrections(load(bench_file))["north.left.base2"] == (-0.2, 0.0, 1.0)

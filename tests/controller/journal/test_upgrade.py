@@ -40,6 +40,14 @@ INSERT INTO relay_hour VALUES ({T0}, 1, 1800000, 2);
 INSERT INTO state VALUES (1, {T0}000, '{{"bays": {{}}}}');
 INSERT INTO time_fix VALUES (1, {T0}000, 'boot', {T0}000, {T0}900, 900);
 """
+ROWS_OF_LATER_TABLES = {
+    "2": f"""
+INSERT INTO wire_check VALUES (1, {T0}000, {T0}900, 'Ann', 'ab', 'done');
+INSERT INTO wire_step VALUES (1, 1, {T0}500, 'mat', 'north.left.mat', 'warms', 'good');
+INSERT INTO calibration VALUES (1, {T0}000, 'north.left.base1', 'degC', 'Ann', '[]', 1.0, 0.0, 1.0,
+  -0.3, 0.1, 'written', '');
+""",
+}
 
 STEPS = schema.MIGRATIONS.pending(Database(memory=True))
 RELEASED = [step.name for step in STEPS]
@@ -73,6 +81,8 @@ def _journal_of(version: str, path: Path) -> None:
     with contextlib.closing(Database(conn)) as db:
         later = RELEASED[RELEASED.index(version) + 1 :]
         schema.MIGRATIONS.apply(db, stop_before=later[0] if later else None)
+        for step in RELEASED[: RELEASED.index(version) + 1]:
+            conn.executescript(ROWS_OF_LATER_TABLES.get(step, ""))
         conn.commit()
         assert schema.version_of(db) == version
         assert all(len(rows) for _, rows in _every_row(path).values()), "a table without a row"
@@ -126,7 +136,7 @@ NOW = Now(T0 + 9e5, 0.0)
 def test_every_row_is_there_after_the_upgrade_and_in_the_copy(
     old: Path, coming: Callable[..., None]
 ) -> None:
-    before, whole, version = _every_row(old), _whole(old), open_reader(old).version
+    before, whole, version = _every_row(old), _whole(old), open_reader(old, older=True).version
     coming()
     with Journal.open(old, now=NOW) as journal:
         done = journal.upgraded
@@ -138,7 +148,9 @@ def test_every_row_is_there_after_the_upgrade_and_in_the_copy(
     told = after["event"].rows.pop()
     assert told[2:4] == ("journal_upgraded", "site")
     assert done.copy.name in str(told[4])
-    after["_sqlite_migrations"].rows.pop()
+    steps = after["_sqlite_migrations"].rows
+    assert "next" in str(steps)
+    steps[:] = [row for row in steps if row in before["_sqlite_migrations"].rows]
     changed = {name for name in before if before[name] != after[name]}
     assert changed <= {"probe", "sqlite_sequence"}
     assert set(before["probe"].rows) <= set(after["probe"].rows)

@@ -428,9 +428,10 @@ def test_step_to_a_new_version_is_all_or_nothing(path: Path, journal: Journal, t
     journal.close()
     steps = schema.Migrations("warmfoot")
     steps(name="1")(schema._first)
+    steps(name="2")(schema._checks_and_calibrations)
 
-    @steps(name="2")
-    def _second(db: schema.Database) -> None:
+    @steps(name="3")
+    def _third(db: schema.Database) -> None:
         db.execute("ALTER TABLE event ADD COLUMN weight INTEGER")
         db.execute("THIS IS NOT SQL")
 
