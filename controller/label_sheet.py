@@ -1,5 +1,6 @@
 """Sheets of tray labels as PDF, and the letters they are set in."""
 
+import re
 from collections.abc import Sequence
 from datetime import UTC, datetime
 from pathlib import Path
@@ -13,6 +14,13 @@ if TYPE_CHECKING:
 PAPER_MM: Final = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
 """ISO 216; ANSI/ASME Y14.1."""
 _FAMILY: Final = "label"
+_SIZE: Final = re.compile(r"(\d{1,3}(?:\.\d{1,3})?)\s*[x×]\s*(\d{1,3}(?:\.\d{1,3})?)", re.ASCII)
+
+
+def read_size(text: str) -> tuple[float, float] | None:
+    """Two lengths in mm from "63.5x33.9" or "63.5 x 33.9"; None for anything else."""
+    found = _SIZE.fullmatch(text.strip())
+    return (float(found[1]), float(found[2])) if found else None
 
 
 class Grid(NamedTuple):

@@ -225,6 +225,6 @@ def in_words(found: Saving, share: float = 1.0) -> str:
 
 def _part(saved: float, error: float, unit: str, places: int) -> str:
     if abs(saved) <= max(error, 0.5 * 10.0**-places):
-        return f"about as many {unit}" if unit == "kWh" else f"about as much {unit}"
+        return f"about as many {unit}"
     way = "saved" if saved > 0.0 else "more"
     return f"about {abs(saved):.{places}f} {unit} {way} (give or take {error:.{places}f})"

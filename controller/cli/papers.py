@@ -1,6 +1,5 @@
 """report, labels: what goes on paper, or to somebody who has no Warmfoot."""
 
-import re
 import time
 from pathlib import Path
 from typing import Any
@@ -19,7 +18,7 @@ from controller.cli.common import (
     time_of,
     written_whole,
 )
-from controller.label_sheet import PAPER_MM, Grid, Press
+from controller.label_sheet import PAPER_MM, Grid, Press, read_size
 from controller.labels import LabelError, label, label_svg, page_address, words_of
 from controller.report import report as batch_report
 
@@ -54,12 +53,10 @@ class Size(click.ParamType[Any]):
     ) -> tuple[float, float]:
         if isinstance(value, tuple):
             return value
-        found = re.fullmatch(
-            r"(\d{1,3}(?:\.\d{1,3})?)\s*[x×]\s*(\d{1,3}(?:\.\d{1,3})?)", str(value)
-        )
-        if not found:
+        found = read_size(str(value))
+        if found is None:
             self.fail(f"{value!r} is not two lengths in millimetres; write e.g. 63.5x33.9")
-        return float(found[1]), float(found[2])
+        return found
 
 
 @click.command()

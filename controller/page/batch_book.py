@@ -8,12 +8,15 @@ from controller.draw.markup import Element, element
 from controller.entries import evidence
 from controller.page.doing import CAUSE_WORDS
 from controller.page.doings import DOINGS, can_put_right, may_do
+from controller.page.label_form import label_form
 from controller.page.render import Asked
 from controller.page.words import GAP, day, sentence
 from controller.records import Batch, Entry, EntryKind
 
 USUAL = ("tested", "lost", "looked", "sprayed", "weaned")
 """Acts of every week; the others are folded away."""
+OWN_UNITS = ("mm", "cm", "ppm", "h")
+"""Units that a grower's own name for an answer may end with."""
 
 
 def hands(asked: Asked, batch: Batch) -> Element | None:
@@ -33,17 +36,14 @@ def hands(asked: Asked, batch: Batch) -> Element | None:
 def papers(batch: Batch) -> Element:
     """Its report and its labels, to take away."""
     report = element("a", "Its report", href=f"/take/report-{batch.number}.html", class_="button")
-    small = {"type": "text", "inputmode": "numeric", "value": "1", "class_": "count"}
-    labels = element(
-        "form",
-        element("label", "Labels: ", element("input", name="copies", **small)),
-        element("label", "from place ", element("input", name="start", **small)),
-        element("button", "Make the sheet", type="submit"),
-        method="get",
-        action=f"/take/labels-{batch.number}.pdf",
+    return element(
+        "div",
+        element("p", report),
+        element("p", "One file that any browser shows and prints.", class_="note"),
+        element("h3", "Tray labels"),
+        label_form(batch),
+        element("p", "As PDF; print it at 100 %.", class_="note"),
     )
-    told = "One file that any browser shows and prints; labels as PDF, 24 to an A4 sheet."
-    return element("div", element("p", report), labels, element("p", told, class_="note"))
 
 
 def stuck_with(batch: Batch, entries: Sequence[Entry]) -> list[Element]:
@@ -52,8 +52,10 @@ def stuck_with(batch: Batch, entries: Sequence[Entry]) -> list[Element]:
     told = []
     for key, value in known.items():
         question = BY_KEY.get(key)
-        words = question.words if question else key.replace("_", " ")
-        unit = f"{GAP}{question.unit}" if question and question.unit else ""
+        words, unit = _named(key)
+        if question:
+            words, unit = question.words, question.unit
+        unit = f"{GAP}{unit}" if unit else ""
         told.append(f"{words} {value}{unit}")
     asked = [one.words for one in questions_for(batch.kind) if one.key not in known]
     made = []
@@ -63,6 +65,13 @@ def stuck_with(batch: Batch, entries: Sequence[Entry]) -> list[Element]:
         made.append(element("p", f"Not known of its sticking, so not ruled out: "
                                  f"{', '.join(asked)}.", class_="quiet"))  # fmt: skip
     return made
+
+
+def _named(key: str) -> tuple[str, str]:
+    """(words, unit) of an answer under a name of the grower's own: "length_cm", "pot_mm"."""
+    words, _, unit = key.rpartition("_")
+    return (words.replace("_", " "), unit) if words and unit in OWN_UNITS else (
+        key.replace("_", " "), "")  # fmt: skip
 
 
 def entry_list(asked: Asked, batch: Batch, entries: Sequence[Entry]) -> Element:

@@ -6,7 +6,7 @@ import numpy as np
 
 from controller.batch_faces import due_in_words
 from controller.draw.markup import Element, element
-from controller.draw.plot import Line, Plot, Span, picture
+from controller.draw.plot import Line, Plot, Span, day_in_words, picture
 from controller.histories import HistoryBook
 from controller.journal.reader import Reader
 from controller.notes import Note, notes
@@ -194,7 +194,8 @@ def _closed(asked: Asked, card: Card) -> Element:
     strike = "no count" if rooted is None else (
         f"{rooted} of {batch.cuttings} rooted, {rooted / batch.cuttings:.0%}"
     )  # fmt: skip
-    closed = "" if batch.closed_s is None else day(batch.closed_s, asked.moment.site.site.zone)
+    zone = asked.moment.site.site.zone
+    closed = "" if batch.closed_s is None else day_in_words(batch.closed_s, zone)
     link = element("a", f"{batch.number} {batch.plant}", href=f"/batch/{batch.number}")
     return element("li", link, f": {strike}, closed {closed}")
 

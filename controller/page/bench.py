@@ -215,6 +215,6 @@ def _mat(asked: Asked, over: Past, bench: str, bay: str) -> Element:
             most=103.0, digits=0,
         ),
         trend(asked, over, "mat on", "%", {"mat": ("mat on", mat_past(over, bench, bay))},
-              low=0.0, high=100.0, decimals=0, stepped=True),
+              low=0.0, high=100.0, decimals=0, stepped=True, label="Mat on, % of the time"),
         reasons(asked, f"{bench}.{bay}"),
     )  # fmt: skip

@@ -42,7 +42,8 @@ def air_part(asked: Asked, over: Past, bench: str) -> Element:
             ),
             trend(asked, over, "top and house", "°C",
                   {"top": ("top", top), "house": ("house", over.read(bench, "house_temperature"))},
-                  limits=(aims.top_hot_c,)),
+                  limits=(aims.top_hot_c,),
+                  label="Top (dashed) and house (dotted), °C" if outside else "Top, °C"),
         ),
         measure(
             Measure(
@@ -84,7 +85,8 @@ def mist_part(asked: Asked, over: Past, bench: str) -> Element:
             most=max(20.0, 1.5 * (dose or 0.0)), digits=1,
         ),
         trend(asked, over, "mister on", "%", {"film": ("mister on", mist_past(over, bench))},
-              low=0.0, high=2.0, decimals=1, stepped=True),
+              low=0.0, high=2.0, decimals=1, stepped=True,
+              label="Mister on, % of the time"),
         reasons(asked, f"{bench}.mister"),
     )  # fmt: skip
     return element(

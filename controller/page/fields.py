@@ -10,6 +10,7 @@ from typing import Final, NamedTuple
 from zoneinfo import ZoneInfo
 
 from controller.draw.markup import Element, element
+from controller.page.words import with_commands
 
 OWN: Final = "page:"
 """Names that the page puts beside what was typed; none comes in from an address."""
@@ -136,7 +137,7 @@ def drawn(field: Field, query: Mapping[str, str]) -> Element:
     if field.kind == "choice" and len(field.choices) <= FEW:
         return element(
             "fieldset",
-            element("legend", field.words),
+            element("legend", *_asked(field)),
             *(_radio(field, each, value) for each in field.choices),
             hint,
             told,
@@ -148,12 +149,17 @@ def drawn(field: Field, query: Mapping[str, str]) -> Element:
         look = "field of told" if field.hint or wrong else "field of"
     return element(
         "div",
-        element("label", field.words, for_=key),
+        element("label", *_asked(field), for_=key),
         *_control(field, key, value, marks),
         hint,
         told,
         class_=look,
     )
+
+
+def _asked(field: Field) -> list[Element | str]:
+    """What a field asks, a capital first."""
+    return with_commands(f"{field.words[:1].upper()}{field.words[1:]}")
 
 
 def _radio(field: Field, choice: tuple[str, str], value: str) -> Element:

@@ -59,11 +59,12 @@ def rail(
     target: float | None = None,
     limits: Sequence[Limit] = (),
     told: str,
+    unit: str,
     digits: int = 0,
 ) -> Element:
     """A value on a rule, with its good stretch, its target and its limits.
 
-    told: the same in words, for those who do not see it.
+    told: the same in words, for those who do not see it.  unit: of the limits.
     """
     made = element(
         "svg",
@@ -84,7 +85,7 @@ def rail(
         if scale.low < limit.value < scale.high:
             x = scale.at(limit.value)
             made.append(element("line", x1=x, x2=x, y1=6, y2=28, class_="limit"))
-            text = f"{limit.word} {number(limit.value, digits)}"
+            text = f"{limit.word} {number(limit.value, digits)}{GAP}{unit}"
             made.append(element("text", text, x=x, y=42, class_=_side(limit.value, scale)))
     if target is not None and isfinite(target):
         made.append(_at(scale.at(target), 17, element("path", d="M-5 -13H5L0 -6Z", class_="aim")))
@@ -128,8 +129,8 @@ def lean(
     ):
         if isfinite(value) and scale.low < value < scale.high:
             x = scale.at(value)
-            made.append(element("line", x1=x, x2=x, y1=y - 9, y2=y + 9, class_="limit"))
-            made.append(element("text", f"{word} {value:g}", x=x, y=y + 23,
+            made.append(element("line", x1=x, x2=x, y1=y, y2=y + 10, class_="limit"))
+            made.append(element("text", f"{word} {value:g}{GAP}°C", x=x, y=y + 23,
                                 class_=_side(value, scale)))  # fmt: skip
     if isfinite(target_c):
         aim = element("path", d="M-5 -17H5L0 -10Z", class_="aim")

@@ -11,6 +11,7 @@ from tornado.web import Finish, RequestHandler
 from controller.page.desk import Desk
 from controller.page.files import FILES
 from controller.page.gate import HEADERS, Gate
+from controller.page.label_form import ASKED
 from controller.page.moment import Board, Moment
 from controller.page.pages import Page, find_page
 from controller.page.papers import Papers
@@ -24,9 +25,7 @@ log = logging.getLogger(__name__)
 COOKIE: Final = "warmfoot"
 KEEP_DAYS: Final = 90
 QUERY_MOST: Final = 200
-KNOWN: Final = frozenset(
-    {"at", "span", "days", "still", "said", "plant", "kind", "by", "copies", "start"}
-)
+KNOWN: Final = frozenset({"at", "span", "days", "still", "said", "plant", "kind", "by", *ASKED})
 """Arguments of an address that mean anything; a page is made anew for each."""
 
 

@@ -47,6 +47,7 @@ def measure(one: Measure, past: Element | None, *more: Element) -> Element:
         target=one.target,
         limits=limits,
         told=told,
+        unit=one.unit,
         digits=one.digits if one.digits > 1 else 0 if all(v == round(v) for v, _ in limits) else 1,
     )
     return element(

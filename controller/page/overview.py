@@ -5,13 +5,14 @@ from typing import Final
 
 from controller.decide.aims import BayAims
 from controller.draw.markup import Element, element
-from controller.page.figures import lean
+from controller.page.figures import lean, shape
 from controller.page.render import Asked, Sheet
 from controller.page.standing import Call, call_card, calls, over_fold
 from controller.page.trends import base_past, past, trend
 from controller.page.words import (
     GAP,
     PHASE_WORDS,
+    PRIORITY_WORDS,
     age,
     base_words,
     lean_words,
@@ -20,6 +21,7 @@ from controller.page.words import (
     number,
     place_words,
     views_of,
+    with_commands,
     youngest_s,
 )
 from controller.records import Batch
@@ -70,8 +72,17 @@ def _call(asked: Asked, standing: list[Call], over: list[Call], aside: list[Call
     more = standing[SHOWN_CALLS:]
     if more:
         items = [
-            element("li", f"{call.priority} {call.row.title}, "
-                          f"{place_words(call.place, asked.moment.site)}. Do: {call.row.action}")
+            element(
+                "li",
+                shape(call.priority),
+                element("p", element("b", f"{call.priority} {PRIORITY_WORDS[call.priority]}",
+                                     class_="urgency"),
+                        " ", element("a", call.row.title, href="/alarms"),
+                        f", {place_words(call.place, asked.moment.site)}. Do: ",
+                        *with_commands(call.row.action)),
+                class_=f"p{call.priority}",
+                id=f"also-{call.alarm}-{call.place}",
+            )
             for call in more
         ]  # fmt: skip
         made.append(element("ul", *items, class_="also"))
@@ -139,6 +150,7 @@ def _bay(asked: Asked, bench: str, bay: str) -> Element:
             "top": ("top", over.read(bench, "air_temperature")),
         },
         good=(aims.good_low_c, aims.good_high_c),
+        label="The last 24 hours: base (full) and top (dashed), °C",
     )
     key = f"bay-{bench}-{bay}"
     title = place_words(f"{bench}.{bay}", moment.site)
@@ -148,8 +160,7 @@ def _bay(asked: Asked, bench: str, bay: str) -> Element:
         element(
             "div",
             element("div", drawn, *_words(asked, bench, bay, aims), id=key, data_live=""),
-            element("div", element("p", "The last 24 hours: base (full) and top (dashed), °C",
-                                   class_="label"), small, id=f"{key}-past", data_live=""),
+            element("div", small, id=f"{key}-past", data_live=""),
             class_="pair",
         ),
         element("div", _cuttings(asked, bench, bay), id=f"{key}-stands", data_live=""),

@@ -28,7 +28,6 @@ WAITING_MOST: Final = 3
 DAYS: Final = {"7d": 7, "30d": 30, "92d": 92}
 LONG: Final = ("minutes", "relays")
 """Tables with a row a minute; only so many days of them at a time."""
-COPIES_MOST: Final = 96
 HTML: Final = "text/html; charset=utf-8"
 
 
@@ -147,20 +146,19 @@ def report_paper(journal: Path, moment: Moment, number: int) -> Paper:
     return Paper(f"warmfoot-batch-{number}.html", HTML, write)
 
 
-def label_paper(journal: Path, moment: Moment, number: int, copies: int, start: int) -> Paper:
-    """Tray labels as PDF. copies: of it.  start: first free place of the sheet, from 1."""
+def label_paper(
+    journal: Path, moment: Moment, number: int, copies: int, start: int, grid: Grid, *, frame: bool
+) -> Paper:
+    """Tray labels as PDF. copies: of it.  start: first free place of the sheet, from 1.  frame: a
+    line around each."""
 
     def write(file: IO[bytes]) -> None:
-        grid, press = Grid(), Press()
-        if not 1 <= copies <= COPIES_MOST or not 1 <= start <= grid.size:
-            raise PaperError(
-                f"copies from 1 to {COPIES_MOST}, places from 1 to {grid.size}; nothing was made"
-            )
+        press = Press()
         with open_reader(journal) as reader:
             batch = _batch(reader, number)
         words = words_of(batch, moment.site.site.zone, page_address(moment.site))
         made = label(words, *grid.label_mm, press.measure)
-        file.write(press.sheets([made] * copies, grid, start, moment.now.utc_s))
+        file.write(press.sheets([made] * copies, grid, start, moment.now.utc_s, frame=frame))
 
     return Paper(f"warmfoot-labels-{number}.pdf", "application/pdf", write)
 

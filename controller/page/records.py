@@ -156,7 +156,11 @@ def _on_record(asked: Asked, kept: Kept | None) -> list[Element]:
         return _working()
     now_s, zone = asked.moment.now.utc_s, asked.moment.site.site.zone
     health, plan = asked.moment.journal, asked.moment.site.journal
-    begun = "nothing" if kept.begun_s is None else f"since {day_in_words(kept.begun_s, zone)}"
+    begun = (
+        "The journal holds nothing yet"
+        if kept.begun_s is None
+        else f"The journal goes back to {day_in_words(kept.begun_s, zone)}"
+    )
     last = "none" if kept.last_s is None else f"{age(max(0.0, now_s - kept.last_s))} ago"
     backup = (
         f"A checked copy is made every night, {plan.backups_kept} are kept."
@@ -166,7 +170,7 @@ def _on_record(asked: Asked, kept: Kept | None) -> list[Element]:
     state = "It is being written." if health["ok"] else f"It can't be written: {health['why']}."
     waiting = f" {health['rows_waiting']} rows wait." if health["rows_waiting"] else ""
     return [
-        element("p", f"The journal holds {begun}, newest minute {last}; {_size(kept.size)}. "
+        element("p", f"{begun}, newest minute {last}; {_size(kept.size)}. "
                      f"{state}{waiting}"),
         element("p", f"Minutes are thinned to hours after {plan.keep_minutes_days} days; batches, "
                      f"alarms and reasons stay. {backup}"),
@@ -203,18 +207,22 @@ def _size(size: int) -> str:
 # -- to take away ---------------------------------------------------------------------------------
 
 
+def _first_big(words: str) -> str:
+    return f"{words[:1].upper()}{words[1:]}"
+
+
 def _to_take() -> list[Element]:
     """Tables as CSV, and the calendar."""
     lines = []
     for name, words in TABLE_WORDS.items():
         if name in LONG:
-            links: list[Element | str] = [f"{words}: "]
+            links: list[Element | str] = [f"{_first_big(words)}: "]
             for span, days in DAYS.items():
                 links += [element("a", f"{days} days", href=f"/take/{name}.csv?span={span}"), " "]
             lines.append(element("li", *links))
         else:
-            lines.append(element("li", element("a", words, href=f"/take/{name}.csv")))
-    lines.append(element("li", element("a", "tests due and due windows for a calendar",
+            lines.append(element("li", element("a", _first_big(words), href=f"/take/{name}.csv")))
+    lines.append(element("li", element("a", "Tests due and due windows for a calendar",
                                        href="/take/due.ics")))  # fmt: skip
     return [
         element("ul", *lines, class_="came take"),

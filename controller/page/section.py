@@ -151,7 +151,11 @@ def _wanted(cut: Cut, scale: Scale) -> list[Element]:
     if isfinite(cut.top_hot_c):
         x = scale.at(cut.top_hot_c)
         found.append(element("line", x1=x, x2=x, y1=TOP_Y - 26, y2=TOP_Y + 26, class_="limit"))
-        found.append(element("text", f"hot {cut.top_hot_c:g}", x=x, y=TOP_Y + 40, class_="middle"))
+        found.append(
+            element(
+                "text", f"hot {cut.top_hot_c:g}{GAP}°C", x=x, y=TOP_Y + 40, class_="middle name"
+            )
+        )
     return found
 
 
@@ -225,14 +229,15 @@ def _bracket(cut: Cut, scale: Scale) -> list[Element]:
     y = SOIL_Y - 20
     left, right = sorted((cut.top_c, cut.base_c))
     x1, x2 = scale.at(left), scale.at(right)
-    middle = scale.at((left + right) / 2)
+    before = scale.share(right) > 0.72
     text = measured(cut.base_c - cut.top_c, "K", sign=True)
     return [
         element("line", x1=x1, x2=x2, y1=y, y2=y, class_="bracket"),
         element("line", x1=x1, x2=x1, y1=y - 6, y2=y + 6, class_="bracket"),
         element("line", x1=x2, x2=x2, y1=y - 6, y2=y + 6, class_="bracket"),
-        element("text", text, x=middle, y=y - 7, class_="value middle big"),
-    ]
+        element("text", text, x=x1 if before else x2, y=y + 6, dx=-10 if before else 10,
+                class_=f"value big {'before' if before else 'after'}"),
+    ]  # fmt: skip
 
 
 def _height(mm: float) -> float:

@@ -14,7 +14,7 @@ from controller.draw.markup import Element, element
 from controller.faces import cautions, thrift
 from controller.learned import told
 from controller.page.render import Asked, Sheet
-from controller.page.words import GAP, place_words, sentence
+from controller.page.words import GAP, number, place_words, sentence, with_commands
 from controller.records import Batch
 
 KIND_WORDS = {
@@ -29,8 +29,9 @@ def settings_page(asked: Asked) -> Sheet:
     site = moment.site
     inside = [
         element("h1", "Settings in words"),
-        element("p", "What the running program goes by. The bench file is changed at the machine; "
-                     "`warmfoot check` says what a change means.", class_="lead"),
+        element("p", *with_commands(
+            "What the running program goes by. The bench file is changed at the machine; "
+            "`warmfoot check` says what a change means."), class_="lead"),
         *_paragraphs(_site(site)),
     ]  # fmt: skip
     for name, bench in site.benches.items():
@@ -67,7 +68,7 @@ def _site(site: Site) -> list[str]:
         made.append("No tariff is given, so heat has no price")
     else:
         windows = ", ".join(
-            f"{one.price_per_kwh:g} from {one.start:%H:%M} to {one.end:%H:%M}"
+            f"{one.price_per_kwh:g}{GAP}{tariff.currency} from {one.start:%H:%M} to {one.end:%H:%M}"
             for one in tariff.windows
         )
         made.append(f"A kWh costs {tariff.price_per_kwh:g}{GAP}{tariff.currency}"
@@ -105,9 +106,9 @@ def _probe(probe: Probe) -> str:
     where = f" at {probe.height_mm:g}{GAP}mm" if probe.height_mm is not None else ""
     shift = ""
     if probe.offset_c:
-        shift = f", put right by {probe.offset_c:+g}{GAP}K"
+        shift = f", put right by {number(probe.offset_c, 2, sign=True)}{GAP}K"
     elif probe.offset_pct:
-        shift = f", put right by {probe.offset_pct:+g}{GAP}%"
+        shift = f", put right by {number(probe.offset_pct, 1, sign=True)}{GAP}%"
     return f"{name} measures {KIND_WORDS[probe.kind]}{where}{shift}"
 
 
@@ -148,10 +149,10 @@ def _bay(bay: Bay, aims: BayAims | None, state: BayState) -> list[str]:
     else:
         made.append(
             f"The base is held at {aims.target_c:.1f}{GAP}°C, good from {aims.good_low_c:g} to "
-            f"{aims.good_high_c:g}, hot above {aims.hot_above_c:g} ({aims.why}); wanted "
-            f"{aims.difference_c:g}{GAP}K over the top, and it yields when the top passes "
+            f"{aims.good_high_c:g}{GAP}°C, hot above {aims.hot_above_c:g}{GAP}°C ({aims.why}); "
+            f"wanted {aims.difference_c:g}{GAP}K over the top, and it yields when the top passes "
             f"{aims.top_hot_c:g}{GAP}°C. Heat trips at {aims.trip_c:g}{GAP}°C; no setting "
-            f"goes above {aims.ceiling_c:g}"
+            f"goes above {aims.ceiling_c:g}{GAP}°C"
         )
     found = gains(aims, state)
     whose = "of the bench file" if aims.tuned else (
@@ -216,18 +217,21 @@ def _recipe(recipe: Recipe) -> str:
     proven = "" if recipe.warmth_proven else " (unproven)"
     return (
         f"Base {recipe.base_target_c:g}{GAP}°C, good from {recipe.good_low_c:g} to "
-        f"{recipe.good_high_c:g}, harmful below {recipe.harmful_low_c:g} and above "
-        f"{recipe.harmful_high_c:g}; top {recipe.top_day_c[0]:g} to {recipe.top_day_c[1]:g} by "
-        f"day, {recipe.top_night_c[0]:g} to {recipe.top_night_c[1]:g} by night; usually {low:g} to "
-        f"{high:g} days. Warmth counts above {recipe.warmth_floor_c:g}{GAP}°C{proven}. It is the "
-        "copy that was frozen at sticking."
+        f"{recipe.good_high_c:g}{GAP}°C, harmful below {recipe.harmful_low_c:g} and above "
+        f"{recipe.harmful_high_c:g}{GAP}°C; top {recipe.top_day_c[0]:g} to "
+        f"{recipe.top_day_c[1]:g}{GAP}°C by day, {recipe.top_night_c[0]:g} to "
+        f"{recipe.top_night_c[1]:g}{GAP}°C by night; usually {low:g} to {high:g} days. "
+        f"Warmth counts above {recipe.warmth_floor_c:g}{GAP}°C{proven}. It is the copy that was "
+        "frozen at sticking."
     )
 
 
 def _phases(recipe: Recipe) -> list[Element]:
     lines = []
     for phase in recipe.phases:
-        shift = f", base {phase.base_shift_c:+g}{GAP}K" if phase.base_shift_c else ""
+        shift = (
+            f", base {number(phase.base_shift_c, sign=True)}{GAP}K" if phase.base_shift_c else ""
+        )
         dose = (
             "no mist by dryness"
             if phase.dose_kpa_min is None

@@ -93,9 +93,11 @@ def _age(asked: Asked, still: bool) -> Element:
     path = asked.path if still else f"{asked.path}?still=1"
     return element(
         "p",
-        element("span", told, stamp, where, unsure, id="age", data_live=""),
-        element("span", "" if asked.late_s else ", just now", id="ago"),
-        " ",
+        element(
+            "span",
+            element("span", told, stamp, where, unsure, id="age", data_live=""),
+            element("span", "" if asked.late_s else ", just now", id="ago"),
+        ),
         element("a", "go on" if still else "hold still", href=path, id="pause"),
         class_="age",
     )

@@ -16,6 +16,7 @@ from controller.page.words import (
     moment_words,
     path_of,
     place_words,
+    with_commands,
 )
 from controller.records import ActKind
 
@@ -146,7 +147,7 @@ def call_card(call: Call, asked: Asked, *, whole: bool = False) -> Element:
         ),
         element("h3", call.text or call.row.title),
         element("p", "At ", where, ". "),
-        element("p", element("b", "Do: "), call.row.action, class_="do"),
+        element("p", element("b", "Do: "), *with_commands(call.row.action), class_="do"),
         element("p", since, first, seen, aside, class_="since"),
         more,
         _hands(call, asked, whole),

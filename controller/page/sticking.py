@@ -127,7 +127,7 @@ def _promises(recipe: Recipe) -> list[str]:
     low, high = recipe.usual_days
     return [
         f"Its base is held at {recipe.base_target_c:g}{GAP}°C, good from {recipe.good_low_c:g} to "
-        f"{recipe.good_high_c:g}; batches like it usually take {low:g} to {high:g} days."
+        f"{recipe.good_high_c:g}{GAP}°C; batches like it usually take {low:g} to {high:g} days."
     ]
 
 

@@ -11,6 +11,7 @@ from controller.journal.errors import JournalError
 from controller.journal.upkeep import TABLES
 from controller.labels import LabelError
 from controller.page.handlers import Base
+from controller.page.label_form import sheet_asked
 from controller.page.moment import Moment
 from controller.page.papers import (
     Paper,
@@ -37,10 +38,10 @@ class Take(Base):
             self.redirect("/in", status=303)
             return
         moment = self.moment()
-        paper = self.paper(name, moment)
-        if paper is None:
-            self.refuse(404, "There is no such file.")
         try:
+            paper = self.paper(name, moment)
+            if paper is None:
+                self.refuse(404, "There is no such file.")
             file, size = await self.door.papers.made(paper)
         except (PaperError, LabelError) as error:
             self.refuse(409, f"{str(error).capitalize()}.")
@@ -62,7 +63,7 @@ class Take(Base):
         self.finish()
 
     def paper(self, name: str, moment: Moment) -> Paper | None:
-        """What is asked for, None where there is no such thing."""
+        """What is asked for, None where there is no such thing. Raises PaperError, LabelError."""
         journal, query = self.door.papers.journal, self.query()
         if name == "due.ics":
             return calendar_paper(journal, moment)
@@ -76,11 +77,8 @@ class Take(Base):
         if name == f"report-{found[2]}.html":
             return report_paper(journal, moment, number)
         if name == f"labels-{found[2]}.pdf":
-            copies, start = (_small(query.get(key, "1")) for key in ("copies", "start"))
-            return label_paper(journal, moment, number, copies, start)
+            asked = sheet_asked(query)
+            return label_paper(
+                journal, moment, number, asked.copies, asked.start, asked.grid, frame=asked.frame
+            )
         return None
-
-
-def _small(text: str) -> int:
-    """A small whole number; 0 for anything else."""
-    return int(text) if text.isascii() and text.isdecimal() and len(text) <= 4 else 0

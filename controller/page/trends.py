@@ -149,8 +149,10 @@ def trend(
     decimals: int = 1,
     stepped: bool = False,
     tall_px: int = TALL_PX,
+    label: str | None = None,
 ) -> Element:
-    """A small plot. lines: look -> (name, series).  limits: drawn as thin lines across."""
+    """A small plot. lines: look -> (name, series).  limits: drawn as thin lines across.
+    label: over it; by default its title and unit."""
     across = np.array([over.from_s, over.to_s])
     drawn = [
         Line(name, one.t_s, one.values, look, over.gap_s * (6 if stepped else 1), stepped)
@@ -172,7 +174,11 @@ def trend(
         low=low, high=high, decimals=decimals, height_px=tall_px,
     )  # fmt: skip
     names = json.dumps({look: name for look, (name, _) in lines.items()}, separators=(",", ":"))
-    return element("div", picture(plot), class_="plot small", data_unit=unit, data_names=names)
+    label = f"{title[:1].upper()}{title[1:]}, {unit}" if label is None else label
+    said = element("p", label, class_="label") if label else None
+    return element(
+        "div", said, picture(plot), class_="plot small", data_unit=unit, data_names=names
+    )
 
 
 def base_past(over: Past, bench: str, bay: str) -> Series:

@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 
 from config.model import Site
 from controller.decide.aims import BayAims, MistAims
+from controller.draw.markup import Element, element
 from controller.page.moment import Moment
 from sensors.readings import ProbeView
 
@@ -93,6 +94,13 @@ def plain_dates(text: str, now_s: float, zone: ZoneInfo) -> str:
 def sentence(text: str) -> str:
     """A line as a sentence: a capital first, a full stop last."""
     return f"{text[:1].upper()}{text[1:]}" + ("" if text.endswith((".", "!", "?")) else ".")
+
+
+def with_commands(text: str) -> list[Element | str]:
+    """A text with its `commands` set as such."""
+    return [
+        element("code", part) if turn % 2 else part for turn, part in enumerate(text.split("`"))
+    ]
 
 
 def place_words(place: str, site: Site) -> str:

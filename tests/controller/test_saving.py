@@ -94,7 +94,7 @@ def test_twin_that_held_it_saved_nothing(twins: dict[str, Twin]) -> None:
     assert found.target_c == pytest.approx(20.0)
     assert abs(found.kwh) < found.error_kwh
     assert found.given.kwh == pytest.approx(twins["flat"].kwh, rel=0.01)
-    assert "about as many kWh, about as much EUR" in in_words(found)
+    assert "about as many kWh, about as many EUR" in in_words(found)
 
 
 def test_riding_low_saves_what_its_twin_took_more(twins: dict[str, Twin]) -> None:

@@ -6,6 +6,7 @@ import io
 import re
 from datetime import date
 from itertools import pairwise
+from urllib.parse import urlencode
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -17,6 +18,7 @@ from controller.months import _spans, months
 from controller.notebook import read_notebook
 from controller.page import papers
 from controller.page.compare import rooting, tray
+from controller.page.label_form import LabelSheet, sheet_asked, trays_of
 from controller.page.papers import Bounded, PaperError
 from controller.past_results import import_results
 from controller.review.groups import Group, Point
@@ -189,12 +191,38 @@ def test_calendar_report_and_labels(kept):
     assert labels.text.startswith("%PDF")
 
 
+def test_label_form_asks_for_a_sheet_of_any_make_and_one_label_a_tray(kept):
+    page = kept.browser.ask("/batch/1").text
+    form = re.search(r'<form[^>]+action="/take/labels-1.pdf".*?</form>', page, re.S)[0]
+    usual = dict(re.findall(r'name="(\w+)"[^>]*value="([^"]*)"', form))
+    assert usual["copies"] == "2", "trays 1-2"
+    del usual["frame"]  # not ticked
+    sheet = sheet_asked({**usual, "paper": "a4"})
+    assert sheet == LabelSheet(2, 1, Grid(), frame=False), "as it stands it is the usual sheet"
+    wide = {"columns": "2", "rows": "7", "label": "99.1x38.1", "gap": "2.5 x 0", "frame": "yes"}
+    made = sheet_asked({**usual, **wide, "start": "14"})
+    assert made == LabelSheet(2, 14, Grid("a4", 2, 7, (99.1, 38.1), (2.5, 0.0)), frame=True)
+    asked = urlencode({**usual, **wide, "paper": "letter"})
+    assert kept.browser.ask(f"/take/labels-1.pdf?{asked}").text.startswith("%PDF")
+
+
+@pytest.mark.parametrize(
+    ("text", "trays"),
+    [("1-2", 2), ("1 - 4, 7", 5), ("12", 1), ("", 1), ("blue ones", 1), ("1-999", 96), ("9-3", 1)],
+)
+def test_trays_are_counted_as_far_as_their_words_tell(text, trays):
+    assert trays_of(text) == trays
+
+
 @pytest.mark.parametrize(
     ("name", "status"),
     [
         ("minutes.txt", 404), ("nothing.csv", 404), ("..%2fbench.db", 404), ("bench.db", 404),
         ("report-99.html", 409), ("labels-1.pdf?copies=0", 409), ("labels-1.pdf?copies=1e9", 409),
         (f"labels-1.pdf?start={Grid().size + 1}", 409), ("report-1.pdf", 404),
+        ("labels-1.pdf?label=80x33", 409), ("labels-1.pdf?label=wide", 409),
+        ("labels-1.pdf?paper=a3", 409), ("labels-1.pdf?rows=0", 409),
+        ("labels-1.pdf?copies=%D9%A1", 409),
     ],
 )  # fmt: skip
 def test_what_cannot_be_taken(kept, name, status):
@@ -225,7 +253,7 @@ def test_settings_say_what_is_in_force_in_sentences(kept):
     assert f"The base is held at {aims.target_c:.1f}" in told
     assert f"Heat trips at {aims.trip_c:g}" in told
     assert "Its mat has 120 W on 1.2 m²; an independent cut-out is declared at 35 °C" in told
-    assert "0.17 from 23:00 to 08:00" in told
+    assert "0.17 EUR from 23:00 to 08:00" in told
     assert re.search(r"Its mister gives \d+(\.\d)? s for every \d+\.\d kPa min", told)
     assert "For batch 1 Fuchsia hybrids" in told
 
