@@ -13,6 +13,7 @@ from controller.cli import (
     alarms,
     asked,
     batches,
+    bench,
     compared,
     hands,
     mix,
@@ -56,6 +57,7 @@ def main() -> None:
 
 
 for command in (
+    bench.bench,
     running.check,
     running.run,
     running.status,
