@@ -1,12 +1,13 @@
 """The only file that builds things: a Site and its surroundings made into a Controller."""
 
 import logging
+import threading
 import uuid
 from collections.abc import Callable, Mapping
 from importlib.metadata import PackageNotFoundError, version
 from math import inf
 from pathlib import Path
-from typing import TypeVar
+from typing import Final, NamedTuple, TypeVar
 
 from config.model import Site
 from config.recipes import thaw
@@ -18,7 +19,7 @@ from controller.journal.reader import open_reader
 from controller.journal.recorder import Recorder
 from controller.journal.writer import Journal
 from controller.loop import Controller
-from controller.records import Batch
+from controller.records import Batch, StateRow
 from controller.warmths import Counted, WarmthBook
 from sensors.clock import Clock, Now
 from sensors.links import make_link
@@ -26,6 +27,10 @@ from sensors.links.base import Link
 
 log = logging.getLogger(__name__)
 A = TypeVar("A")
+
+PATIENCE_S: Final = 8.0
+"""Real seconds that a start waits for the journal. Making one syncs the disk a dozen times, and a
+worn card may take eight seconds for each; the service manager would give the start up before."""
 
 
 def program_version() -> str:
@@ -67,17 +72,22 @@ def build(
     """
     check_changes(site)
     now = clock.now()
-    store = Journal.open(journal, site=site, durable=durable, now=now, must=not threaded)
-    if not store.opened:
-        log.error("%s can't be opened yet; control goes on, records wait in memory", journal)
-    saved = _asked(store.last_state, None, must=not threaded)
-    seen_s = _asked(store.last_seen_s, None, must=not threaded)
-    away_s = max(0.0, now.utc_s - seen_s) if seen_s else 0.0
-    _begin_run(store, site_text, now, must=not threaded)
-    none: list[Batch] = []
-    batches = _asked(store.open_batches, none, must=not threaded)
-    recorder = Recorder(store, threaded=threaded, clock=clock)
     path = Path(journal)
+    store = Journal.closed(path, site=site, durable=durable)
+    opening = None
+    if threaded:
+        opening = _Opening(store, site_text, now)
+        opening.start()
+        opening.join(PATIENCE_S)
+        found = opening.found
+        if found is None:
+            log.error("%s is still being opened; control goes on, records wait in memory", journal)
+    else:
+        store.reopen(now.utc_s)
+        found = _take_up(store, site_text, now, must=True)
+    saved, seen_s, batches = found or _Found(None, None, [])
+    away_s = max(0.0, now.utc_s - seen_s) if seen_s else 0.0
+    recorder = Recorder(store, threaded=threaded, clock=clock, opening=None if found else opening)
 
     def recount(batch: Batch) -> Counted:
         if not threaded:
@@ -105,6 +115,40 @@ def build(
         away_s=away_s,
         began_utc_s=now.utc_s,
     )
+
+
+class _Found(NamedTuple):
+    """What a journal held at the start. seen_s: when a controller last wrote, UTC s."""
+
+    saved: StateRow | None
+    seen_s: float | None
+    batches: list[Batch]
+
+
+class _Opening(threading.Thread):
+    """Opens the journal and takes it up, however long its disk takes. found: None until then."""
+
+    def __init__(self, store: Journal, site_text: str, now: Now) -> None:
+        super().__init__(name="opening", daemon=True)
+        self.found: _Found | None = None
+        self._asked_for = (store, site_text, now)
+
+    def run(self) -> None:
+        store, site_text, now = self._asked_for
+        try:
+            store.reopen(now.utc_s)
+        except JournalError as error:
+            log.error("control goes on, records wait in memory: %s", error)
+        self.found = _take_up(store, site_text, now, must=False)
+
+
+def _take_up(store: Journal, site_text: str, now: Now, *, must: bool) -> _Found:
+    """Ask what is there, then begin a run. Raises JournalError if `must`."""
+    saved = _asked(store.last_state, None, must=must)
+    seen_s = _asked(store.last_seen_s, None, must=must)
+    _begin_run(store, site_text, now, must=must)
+    none: list[Batch] = []
+    return _Found(saved, seen_s, _asked(store.open_batches, none, must=must))
 
 
 def _asked(question: Callable[[], A], nothing: A, *, must: bool) -> A:

@@ -63,7 +63,8 @@ class Recorder:
     """Takes over an open Journal; nobody else may use that object afterwards.
 
     threaded: a worker thread writes, within about a second; False writes within `put`, minute rows
-    an hour's worth at a time, for a virtual clock.  clock: stamps the time of a failure.
+    an hour's worth at a time, for a virtual clock.  clock: stamps the time of a failure.  opening:
+    has the journal until it ends; rows wait as long.
     """
 
     def __init__(
@@ -73,6 +74,7 @@ class Recorder:
         threaded: bool = True,
         clock: Clock | None = None,
         capacity: int = BUFFER_ROWS,
+        opening: threading.Thread | None = None,
     ) -> None:
         self.threaded = threaded
         self.progress = 0
@@ -82,7 +84,8 @@ class Recorder:
         self._lock = threading.Lock()
         self._waiting: deque[Recordable] = deque()
         self._state: StateRow | None = None
-        self._unread = not journal.opened
+        self._opening = opening
+        self._unread = opening is not None or not journal.opened
         self._recalled: StateRow | None = None
         self._due = False
         self._lost = 0
@@ -103,6 +106,9 @@ class Recorder:
         self._reason = ""
         self._closed = False
         self._wake = threading.Event()
+        if opening is not None:
+            self._why = "its disk is slow: it is still being opened"
+            self._failed_since_s = self._clock.now().mono_s
         self._look_at_disk()
         self._thread: threading.Thread | None = None
         if threaded:
@@ -331,6 +337,13 @@ class Recorder:
 
     def _work(self) -> None:
         """The worker: write when something is due, look for news once a second."""
+        while self._opening is not None:
+            self._opening.join(POLL_S)
+            if not self._opening.is_alive():
+                self._opening = None
+            elif self._stop is not None:
+                return  # nothing can be saved
+            self.progress += 1
         while self._stop is None:
             self._wake.wait(POLL_S)
             self._wake.clear()

@@ -16,6 +16,10 @@ from controller.journal.errors import JournalError
 APPLICATION_ID: Final = 0x57466A31
 """Marks the file as a journal of this program (SQLite's application_id)."""
 BUSY_S: Final = 5.0
+"""Wait for another writer: that of the program that keeps the bench, whose watchdog looks on."""
+PERSON_BUSY_S: Final = 20.0
+"""That of any other: a commit on a worn card takes eight seconds, and what a person enters must not
+be refused for it."""
 WAL_KEPT_BYTES: Final = 8 * 1024 * 1024
 
 MIGRATIONS = Migrations("warmfoot")

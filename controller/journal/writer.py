@@ -40,8 +40,8 @@ class _Rehearsed(Exception):
 class Journal:
     """One journal file. Not for two threads at once; a thread may hand it to another.
 
-    `open` makes one.  opened: False while the file could not be opened (`open(..., must=False)`);
-    the next `write` tries again.  set_aside: where a damaged file was kept, if one was found.
+    `open` makes one.  opened: False while the file could not be opened (one made by `closed`); the
+    next `write` tries again.  set_aside: where a damaged file was kept, if one was found.
     upgraded: what was done to an older journal, if it was one when it was opened.
     """
 
@@ -67,25 +67,24 @@ class Journal:
         site: Site | None = None,
         durable: bool = True,
         now: Now | None = None,
-        must: bool = True,
     ) -> Self:
         """Open the journal at `path`, making it if there is none and upgrading an older one.
 
         site: gives probes their kinds and units.  durable: each commit survives a power cut; False
         (for rehearsals) is said in the run's record.  now: only from the one program that keeps
         the bench; a damaged file is then put aside, kept, and a new one begun, and `now` stamps the
-        event that says so.  must: False gives a closed journal, to be tried again at each write,
-        instead of an error.
+        event that says so.
         Raises JournalError when the file is locked, read-only, on a full disk, damaged (without
         `now`), another program's, or of a newer Warmfoot.
         """
         journal = cls(Path(path), site, durable, keeper=now is not None)
-        try:
-            journal.reopen(now.utc_s if now else 0.0)
-        except JournalError:
-            if must:
-                raise
+        journal.reopen(now.utc_s if now else 0.0)
         return journal
+
+    @classmethod
+    def closed(cls, path: Path, *, site: Site | None = None, durable: bool = True) -> Self:
+        """The journal of the program that keeps the bench, not open yet; each write tries to."""
+        return cls(path, site, durable, keeper=True)
 
     @property
     def opened(self) -> bool:
@@ -102,7 +101,8 @@ class Journal:
             self.path.parent.mkdir(parents=True, exist_ok=True)
             if self._keeper and salvage.is_damaged(self.path):
                 kept = salvage.set_aside(self.path)
-            db = schema.connect(self.path, durable=self.durable)
+            busy_s = schema.BUSY_S if self._keeper else schema.PERSON_BUSY_S
+            db = schema.connect(self.path, durable=self.durable, busy_s=busy_s)
             try:
                 self.upgraded = upgrade.bring_up(db, self.path, keeper=self._keeper)
                 self._db = db

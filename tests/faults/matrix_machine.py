@@ -298,8 +298,11 @@ ROWS: Final = (
          held_by=HERE + "faults/test_nth_call.py"),
     Case("47", "disk", "damaged page at the start", "disk", "kept aside, a new one begun",
          held_by=HERE + "faults/test_disk.py::test_damaged_page_at_the_start"),
-    Case("49", "disk", "seconds for each sync", "disk", "ticks in time",
-         held_by=HERE + "faults/test_disk.py::test_slow_sync_holds_up_no_tick"),
+    Case("49", "disk", "8 s for each sync", "disk", "ticks in time",
+         held_by=HERE + "faults/test_disk.py::test_eight_seconds_a_sync_hold_up_no_tick"),
+    Case("49b", "disk", "minutes to open the journal", "disk", "heat does not wait for it",
+         held_by=HERE + "faults/test_disk.py::"
+         "test_heat_does_not_wait_for_a_journal_that_is_slow_to_open"),
     Case("48b", "disk", "deleted while in use", "disk", "written out again, no row lost",
          held_by=HERE + "faults/test_disk.py::"
          "test_journal_deleted_while_running_is_written_out_again"),

@@ -1,24 +1,37 @@
 """The disk under a running bench: damaged, deleted, slow, held, read-only. Heat goes on."""
 
 import sqlite3
+import threading
 import time
 from collections.abc import Callable
 from contextlib import closing
+from itertools import pairwise
 from pathlib import Path
+from typing import Any
 
 import pytest
+from cases import BASE1
 from checker import judge
+from sqlite_utils import Database
 from watched import Watched
 
+from controller.journal import schema
 from controller.journal.reader import open_reader
 from controller.journal.upkeep import thin
 from controller.journal.writer import Journal
+from controller.records import ActKind
 
 Eventually = Callable[..., None]
 
 
-def begun(folder: Path, *, threaded: bool = False) -> Watched:
-    play = Watched(folder, start="2026-02-10T18:00", weather="frost", threaded=threaded)
+SYNC_S = 8.0
+
+
+def begun(folder: Path, *, threaded: bool = False, tick_s: float = 10.0) -> Watched:
+    folder.mkdir(exist_ok=True)
+    play = Watched(
+        folder, start="2026-02-10T18:00", weather="frost", threaded=threaded, tick_s=tick_s
+    )
     play.start()
     return play
 
@@ -27,6 +40,12 @@ def heats(play: Watched) -> bool:
     """Whether the mat was ordered on in the last half hour."""
     from_s = play.elapsed_s - 1800.0
     return any(o.leases_s["north.left.mat"] > 0 for o in play.found.orders if o.t_s > from_s)
+
+
+def minutes_of(play: Watched) -> list[int]:
+    """Times of the base probe's minutes in the journal."""
+    with open_reader(play.journal_path) as reader:
+        return [int(t) for t in reader.minutes([BASE1], 0, 4e9)[BASE1].t_s]
 
 
 def overwrite_page(path: Path, table: str) -> None:
@@ -67,24 +86,85 @@ def test_damaged_page_at_the_start(tmp_path: Path, harm: str) -> None:
         assert "journal_rescued" in {event.kind for event in reader.events()}
 
 
-def test_slow_sync_holds_up_no_tick(
+def test_eight_seconds_a_sync_hold_up_no_tick(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, eventually: Eventually
 ) -> None:
-    """Every write takes two seconds; a tick takes what it always takes, and no row is lost."""
-    play = begun(tmp_path, threaded=True)
-    write = Journal.write
+    """Each commit takes eight seconds of the bench's clock, four ticks; orders are as without.
+
+    A tick that waited for a commit would stop that clock, so neither would ever end.
+    """
+    hours = 0.75
+    quick = begun(tmp_path / "quick", tick_s=2.0)
+    quick.play(hours)
+    play = begun(tmp_path / "slow", threaded=True, tick_s=2.0)
+    commit = Journal.write
+    took_s: list[float] = []
+    over = threading.Event()
 
     def slow(self: Journal, rows: list[object]) -> None:
-        time.sleep(2.0)
-        write(self, rows)  # type: ignore[arg-type]
+        began_s = play.clock.now().mono_s
+        given_up_s = time.monotonic() + 20.0
+        while play.clock.now().mono_s < began_s + SYNC_S and not over.wait(0.0005):
+            assert time.monotonic() < given_up_s, "the loop waits for the disk"
+        took_s.append(play.clock.now().mono_s - began_s)
+        commit(self, rows)  # type: ignore[arg-type]
 
     monkeypatch.setattr(Journal, "write", slow)
-    play.play(1.0)
+    most_waiting = 0
+    while play.elapsed_s < hours * 3600.0:
+        play.step()
+        most_waiting = max(most_waiting, play.kept.recorder.health().buffered_rows)
+    over.set()
+    assert len([t for t in took_s if t >= SYNC_S]) > 20
     assert max(look.took_s for look in play.found.looks) < 1.0
-    monkeypatch.setattr(Journal, "write", write)
+    assert most_waiting < 500, "rows pile up"
     eventually(lambda: not play.kept.recorder.health().buffered_rows, 20.0)
-    run = play.finish()
+    run, other = play.finish(), quick.finish()
+    assert run.orders == other.orders
     assert [v for v in judge(run) if v.invariant in ("I1", "I2", "I3", "I7", "I9")] == []
+    assert minutes_of(play) == minutes_of(quick)
+
+
+def test_heat_does_not_wait_for_a_journal_that_is_slow_to_open(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, eventually: Eventually
+) -> None:
+    """A start reads and syncs a dozen times; what it finds is taken up when it is there."""
+    play = begun(tmp_path)
+    number = play.stick()
+    play.play(1.0)
+    play.ask(ActKind.HOLD_MIST, "north", span_s=36000.0, value="off")
+    play.kill()
+    connect, there = schema.connect, threading.Event()
+
+    def slow(path: Path, **more: Any) -> Database:
+        assert there.wait(60.0)
+        return connect(path, **more)
+
+    monkeypatch.setattr(schema, "connect", slow)
+    monkeypatch.setattr("controller.app.PATIENCE_S", 0.2)
+    play.threaded = True
+    begun_s = time.monotonic()
+    play.restart()
+    assert time.monotonic() - begun_s < 1.0
+    play.play(0.75)
+    assert heats(play)
+    assert not play.kept.batches
+    assert "still being opened" in play.kept.recorder.health().why
+    assert play.kept.state.alarms["journal_failing", "site"].state == "UNACK"
+    progress = play.kept.recorder.progress
+    eventually(lambda: play.kept.recorder.progress > progress, 5.0)  # else systemd ends it
+    there.set()
+    eventually(lambda: not play.kept.recorder.health().buffered_rows, 20.0)
+
+    def known() -> bool:
+        play.step()
+        return bool(play.kept.batches)
+
+    eventually(known, 10.0)
+    assert [batch.number for batch in play.kept.batches] == [number]
+    assert play.kept.state.mist["north"].hold == "off"
+    play.finish()
+    assert {t - s for s, t in pairwise(minutes_of(play))} == {60}
 
 
 def test_locked_for_an_hour_loses_no_row(tmp_path: Path, eventually: Eventually) -> None:

@@ -235,7 +235,9 @@ def test_journal_that_could_not_be_opened_at_the_start_takes_everything_later(
 ) -> None:
     (tmp_path / "mnt").write_text("not a folder yet")
     path = tmp_path / "mnt" / "bench.db"
-    journal = Journal.open(path, site=site, now=now, must=False)
+    journal = Journal.closed(path, site=site)
+    with pytest.raises(JournalError):
+        journal.reopen(now.utc_s)
     assert not journal.opened
     assert journal.last_state() is None
     assert journal.begin_run(now, version="1", site_text="x", boot_id="b") == 0

@@ -212,7 +212,9 @@ def test_control_goes_on_without_its_journal_when_the_upgrade_fails(
     old: Path, coming: Callable[..., None]
 ) -> None:
     coming(_slip)
-    journal = Journal.open(old, now=NOW, must=False)
+    journal = Journal.closed(old)
+    with pytest.raises(JournalError):
+        journal.reopen(NOW.utc_s)
     assert not journal.opened
     recorder = Recorder(journal, threaded=False, clock=VirtualClock(NOW.utc_s))
     recorder.put([EventRow(NOW.utc_s, "reload", "site", "x")])
