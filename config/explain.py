@@ -6,7 +6,7 @@ from zoneinfo import available_timezones
 
 from pydantic_core import ErrorDetails
 
-from config.meaning_wiring import Finding
+from config.findings import Finding
 from config.near import near
 from config.positions import Path
 from config.shown import dotted, shown, what_it_is

@@ -11,8 +11,8 @@ from pydantic import ValidationError
 
 from config.errors import ConfigError, Problem
 from config.explain import explain, path_of, sentence
+from config.findings import Finding
 from config.meaning import meaning
-from config.meaning_wiring import Finding
 from config.model import Site
 from config.positions import line_of, positions
 from config.syntax import parse
@@ -71,7 +71,8 @@ def _memory_links(site: Site) -> Iterator[Finding]:
         if link.kind == "memory":
             yield Finding(
                 ("links", name, "kind"),
-                'such a link ends inside the program itself; write one of "mqtt", "serial"',
+                "such a link ends inside the program itself; write one of "
+                '"modbus", "mqtt", "serial"',
             )
 
 

@@ -10,9 +10,11 @@ from typing import NamedTuple
 
 from config import bounds
 from config.daytimes import day_time, overlap
-from config.meaning_wiring import Finding, Path, wiring
+from config.findings import Finding
+from config.meaning_wiring import wiring
 from config.model import AlarmChange, Bay, Bench, DayPart, HeatPlan, MistTime, Site, TariffWindow
 from config.near import near
+from config.positions import Path
 from config.recipes import recipes
 
 _HEAT_ORDER = ("good_low_c", "target_c", "good_high_c", "hot_above_c")

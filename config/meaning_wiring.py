@@ -3,9 +3,13 @@
 from collections.abc import Iterator
 from typing import NamedTuple
 
+from config.findings import Finding
+from config.meaning_modbus import modbus_load, modbus_place
+from config.modbus import ModbusLink
 from config.model import (
     AIR_KINDS,
     Bench,
+    LinkPlan,
     MqttLink,
     Probe,
     Relay,
@@ -16,15 +20,7 @@ from config.model import (
     probe_id,
 )
 from config.near import near
-
-Path = tuple[str | int, ...]
-
-
-class Finding(NamedTuple):
-    """Something wrong. path: key path, list entries counted from 0.  text: what, and what to do."""
-
-    path: Path
-    text: str
+from config.positions import Path
 
 
 class _Place(NamedTuple):
@@ -35,8 +31,8 @@ class _Place(NamedTuple):
 
 def wiring(site: Site) -> Iterator[Finding]:
     """Links that are not there, addresses that do not fit or are taken, names used twice."""
-    yield from _links(site)
     places = list(_places(site))
+    yield from _links(site, places)
     for place in places:
         yield from _address(place, site)
         if isinstance(place.device, Probe):
@@ -44,13 +40,14 @@ def wiring(site: Site) -> Iterator[Finding]:
         elif place.device.channel is not None and place.device.lease != "board":
             yield Finding(
                 (*place.path, "lease"),
-                "a board always takes a lease; this key is for plain MQTT switches, take it out",
+                "a board always takes a lease; this key is for relays without, take it out",
             )
     taken = list(_taken(places))
     for place, earlier in taken:
-        last, what = "channel" if place.device.channel else "topic", _what(place.device)
+        what = _what(place.device)
         yield Finding(
-            (*place.path, last), f"{earlier.id} already has this {what}; each serves one place only"
+            (*place.path, *_last_key(place.device)),
+            f"{earlier.id} already has this {what}; each serves one place only",
         )
     # One address twice is one slip: its name in the records is the same for that very reason.
     twice = {place.path for place, _ in taken}
@@ -75,14 +72,19 @@ def _bay_places(path: Path, name: str, bench: Bench) -> Iterator[_Place]:
         yield _Place((*place, "mat"), mat_id(name, bay_name), bay.mat)
 
 
-def _links(site: Site) -> Iterator[Finding]:
+def _links(site: Site, places: list[_Place]) -> Iterator[Finding]:
     ports: dict[str, str] = {}
     clients: dict[tuple[str, int, str], str] = {}
     for name, link in site.links.items():
         path: Path = ("links", name)
-        if isinstance(link, SerialLink):
-            if (other := ports.setdefault(link.port, name)) != name:
-                yield Finding((*path, "port"), f"link {other} already uses this port")
+        if isinstance(link, SerialLink | ModbusLink):
+            other = ports.setdefault(link.port, name)
+            if other != name:
+                yield Finding((*path, "port"), _shared_port(link, site.links[other], other))
+        if isinstance(link, ModbusLink):
+            probes = [p.device for p in places if isinstance(p.device, Probe)]
+            periods_s = [p.every_s for p in probes if p.link == name and p.modbus is not None]
+            yield from modbus_load(path, name, link, periods_s)
         elif isinstance(link, MqttLink):
             yield from _mqtt(path, link)
             if link.client_id is not None:
@@ -98,6 +100,15 @@ def _links(site: Site) -> Iterator[Finding]:
         yield Finding(
             ("publish",), f"this is not the name of an mqtt link{near(site.publish, mqtt)}; {there}"
         )
+
+
+def _shared_port(link: SerialLink | ModbusLink, other: object, name: str) -> str:
+    if isinstance(link, ModbusLink) and isinstance(other, ModbusLink):
+        return (
+            f"link {name} already uses this port; one line is one link: put all its units on "
+            f"{name}, each with its own unit"
+        )
+    return f"link {name} already uses this port"
 
 
 def _mqtt(path: Path, link: MqttLink) -> Iterator[Finding]:
@@ -116,12 +127,14 @@ def _address(place: _Place, site: Site) -> Iterator[Finding]:
             f"there is no such link{near(device.link, site.links)}; write one of "
             f"{', '.join(site.links)}",
         )
+    elif isinstance(link, ModbusLink) is not (device.modbus is not None):
+        yield from _modbus_or_not(place, link)
     elif isinstance(link, MqttLink):
         if device.channel is not None and device.node is None:
             yield Finding(
                 path, f"link {device.link} is shared by many boards; write node, the board's name"
             )
-    else:
+    elif not isinstance(link, ModbusLink):
         if device.topic is not None:
             yield Finding(
                 (*path, "topic"), f"link {device.link} is not mqtt; write channel instead of topic"
@@ -130,7 +143,28 @@ def _address(place: _Place, site: Site) -> Iterator[Finding]:
             yield Finding(
                 (*path, "node"), f"link {device.link} carries one board only; take node out"
             )
+    if device.modbus is not None:
+        yield from modbus_place((*path, "modbus"), device.modbus)
+        if device.node is not None:
+            yield Finding((*path, "node"), "node goes with channel, not with modbus; take it out")
     yield from _topic(path, device)
+
+
+def _modbus_or_not(place: _Place, link: LinkPlan) -> Iterator[Finding]:
+    """An address of another sort than its link carries."""
+    device = place.device
+    if isinstance(link, ModbusLink):
+        yield Finding(
+            (*place.path, "channel" if device.channel is not None else "topic"),
+            f"link {device.link} is modbus; write modbus = {{ unit = .., table = .., address = .. "
+            "} instead",
+        )
+    else:
+        instead = "channel or topic" if isinstance(link, MqttLink) else "channel"
+        yield Finding(
+            (*place.path, "modbus"),
+            f"link {device.link} is not modbus; write {instead} instead of modbus",
+        )
 
 
 def _topic(path: Path, device: Probe | Relay) -> Iterator[Finding]:
@@ -187,15 +221,22 @@ def _probe(path: Path, probe: Probe) -> Iterator[Finding]:
 
 def _taken(places: list[_Place]) -> Iterator[tuple[_Place, _Place]]:
     """Places whose address an earlier one has: that place, and the earlier one."""
-    seen: dict[tuple[str | None, ...], _Place] = {}
+    seen: dict[tuple[object, ...], _Place] = {}
     for place in places:
         device = place.device
         pointer = device.pointer if isinstance(device, Probe) else ""
         what = _what(device)
-        key = (what, device.link, device.node, device.channel, device.topic, pointer)
+        lies = (device.modbus.node, device.modbus.key) if device.modbus else None
+        key = (what, device.link, device.node, device.channel, device.topic, pointer, lies)
         earlier = seen.setdefault(key, place)
         if earlier is not place:
             yield place, earlier
+
+
+def _last_key(device: Probe | Relay) -> Path:
+    if device.modbus is not None:
+        return ("modbus", "address")
+    return ("channel" if device.channel else "topic",)
 
 
 def _what(device: Probe | Relay) -> str:

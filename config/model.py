@@ -12,9 +12,7 @@ from typing import Annotated, Literal, Self
 from zoneinfo import ZoneInfo, available_timezones
 
 from pydantic import (
-    BaseModel,
     BeforeValidator,
-    ConfigDict,
     Field,
     StrictBool,
     StrictInt,
@@ -25,20 +23,18 @@ from pydantic import (
 from pydantic_core import PydanticCustomError
 
 from config import bounds
+from config.modbus import ModbusLink, ModbusPoint, ModbusSwitch
+from config.record import Record, number
 
 Name = Annotated[StrictStr, Field(pattern=r"^[a-z][a-z0-9_]{0,31}$")]
 Channel = Annotated[StrictStr, Field(pattern=r"^[A-Za-z0-9_.-]{1,32}$")]
 Title = Annotated[StrictStr, Field(min_length=1, max_length=80)]
 
 
-def _number(low: float, high: float) -> object:
-    return Field(strict=True, ge=low, le=high, allow_inf_nan=False)
-
-
-Seconds = Annotated[float, _number(0, 7 * 86400)]
-Target = Annotated[float, _number(bounds.TARGET_LOWEST_C, bounds.TARGET_HIGHEST_C)]
-Cutout = Annotated[float, _number(bounds.TARGET_LOWEST_C, bounds.CUTOUT_HIGHEST_C)]
-Kelvin = Annotated[float, _number(-30, 30)]
+Seconds = Annotated[float, number(0, 7 * 86400)]
+Target = Annotated[float, number(bounds.TARGET_LOWEST_C, bounds.TARGET_HIGHEST_C)]
+Cutout = Annotated[float, number(bounds.TARGET_LOWEST_C, bounds.CUTOUT_HIGHEST_C)]
+Kelvin = Annotated[float, number(-30, 30)]
 Positive = Annotated[float, Field(strict=True, gt=0, allow_inf_nan=False)]
 
 
@@ -61,17 +57,13 @@ AIR_KINDS: tuple[ProbeKind, ...] = (
 )  # fmt: skip
 
 
-class Record(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True)
-
-
 class SiteInfo(Record):
     name: Title
     timezone: StrictStr
-    latitude_deg: Annotated[float, _number(-90, 90)]
-    longitude_deg: Annotated[float, _number(-180, 180)]
-    elevation_m: Annotated[float, _number(-430, 5000)] = 0.0
-    tick_s: Annotated[float, _number(0.5, 30)] = 2.0
+    latitude_deg: Annotated[float, number(-90, 90)]
+    longitude_deg: Annotated[float, number(-180, 180)]
+    elevation_m: Annotated[float, number(-430, 5000)] = 0.0
+    tick_s: Annotated[float, number(0.5, 30)] = 2.0
     """Seconds between decisions."""
 
     @field_validator("timezone")
@@ -111,11 +103,17 @@ class MemoryLinkPlan(Record):
     kind: Literal["memory"]
 
 
-LinkPlan = Annotated[SerialLink | MqttLink | MemoryLinkPlan, Field(discriminator="kind")]
+LinkPlan = Annotated[
+    SerialLink | MqttLink | ModbusLink | MemoryLinkPlan, Field(discriminator="kind")
+]
+
+
+def _addresses(device: "Probe | Relay") -> int:
+    return sum(one is not None for one in (device.channel, device.topic, device.modbus))
 
 
 class Probe(Record):
-    """One measuring point: either a board's `channel`, or an MQTT `topic` with a JSON `pointer`."""
+    """One measuring point: a board's `channel`, an MQTT `topic` with its `pointer`, or `modbus`."""
 
     link: Name
     kind: ProbeKind
@@ -124,29 +122,30 @@ class Probe(Record):
     topic: StrictStr | None = None
     pointer: StrictStr = ""
     """RFC 6901 pointer to the value in a JSON payload; "" when the payload is the bare number."""
+    modbus: ModbusPoint | None = None
     name: Name | None = None
     """Short name in records; by default the channel."""
     offset_c: Kelvin = 0.0
-    offset_pct: Annotated[float, _number(-30, 30)] = 0.0
-    gain: Annotated[float, _number(0.5, 2)] = 1.0
-    every_s: Annotated[float, _number(0.5, 3600)] = 10.0
+    offset_pct: Annotated[float, number(-30, 30)] = 0.0
+    gain: Annotated[float, number(0.5, 2)] = 1.0
+    every_s: Annotated[float, number(0.5, 3600)] = 10.0
     """How often it is expected to report; it is late after three of these, at least 120 s."""
-    height_mm: Annotated[float, _number(0, 500)] | None = None
+    height_mm: Annotated[float, number(0, 500)] | None = None
     """Height above the mat, for base probes."""
 
     @model_validator(mode="after")
     def _one_address(self) -> Self:
-        if (self.channel is None) == (self.topic is None):
+        if _addresses(self) != 1:
             raise PydanticCustomError(
                 "probe_address",
                 "a probe has one address; write either channel (on a board) or topic (any MQTT "
-                "device)",
+                "device) or modbus (any Modbus device)",
             )
         return self
 
 
 class Relay(Record):
-    """One switched output. Either a board's `channel`, or a plain MQTT on/off `topic`."""
+    """One switched output: a board's `channel`, a plain MQTT on/off `topic`, or `modbus`."""
 
     link: Name
     channel: Channel | None = None
@@ -154,22 +153,30 @@ class Relay(Record):
     topic: StrictStr | None = None
     on_payload: StrictStr = "ON"
     off_payload: StrictStr = "OFF"
+    modbus: ModbusSwitch | None = None
     lease: Literal["board", "auto_off", "none"] = "board"
     """Who switches it off when orders stop: the board; the device by itself; nobody."""
 
     @model_validator(mode="after")
     def _one_address(self) -> Self:
-        if (self.channel is None) == (self.topic is None):
+        if _addresses(self) != 1:
             raise PydanticCustomError(
                 "relay_address",
                 "a relay has one address; write either channel (on a board) or topic (a plain "
-                "MQTT switch)",
+                "MQTT switch) or modbus (a Modbus relay)",
             )
         if self.topic is not None and self.lease == "board":
             raise PydanticCustomError(
                 "relay_lease",
                 'a plain MQTT switch takes no lease from Warmfoot; write lease = "auto_off" if the '
                 'switch itself goes off after a set time, lease = "none" if it does not',
+            )
+        if self.modbus is not None and self.lease == "board":
+            raise PydanticCustomError(
+                "relay_lease",
+                'a Modbus relay takes no lease from Warmfoot; write lease = "auto_off" if it is '
+                "set to go off by itself, after a time or when it is no longer spoken to, "
+                'lease = "none" if it does not',
             )
         return self
 
@@ -199,12 +206,12 @@ class HeatPlan(Record):
     """How a bay is heated. What is left out comes from the recipe or the program's defaults."""
 
     target_c: Target | None = None
-    frost_c: Annotated[float, _number(1, 12)] | None = None
+    frost_c: Annotated[float, number(1, 12)] | None = None
     """Kept in an empty bay that nothing else is asked of."""
     good_low_c: Target | None = None
-    good_high_c: Annotated[float, _number(bounds.TARGET_LOWEST_C, 31)] | None = None
-    hot_above_c: Annotated[float, _number(bounds.TARGET_LOWEST_C, bounds.BASE_TRIP_C)] | None = None
-    difference_c: Annotated[float, _number(0, 20)] | None = None
+    good_high_c: Annotated[float, number(bounds.TARGET_LOWEST_C, 31)] | None = None
+    hot_above_c: Annotated[float, number(bounds.TARGET_LOWEST_C, bounds.BASE_TRIP_C)] | None = None
+    difference_c: Annotated[float, number(0, 20)] | None = None
     """Wanted base-minus-top difference."""
     ride: Literal["low", "target", "high"] = "target"
     """Where in the good band to hold: low saves heat, high saves days."""
@@ -212,13 +219,13 @@ class HeatPlan(Record):
     warm_early: StrictBool = True
     """Warm the base within its good band before dearer hours and lean on warmth gained in them,
     where it saves money."""
-    window_s: Annotated[float, _number(60, 3600)] = 2200.0
+    window_s: Annotated[float, number(60, 3600)] = 2200.0
     """Length of the time-proportioning window; the default is 40 windows a day."""
-    shortest_s: Annotated[float, _number(5, 600)] = 60.0
+    shortest_s: Annotated[float, number(5, 600)] = 60.0
     """Shortest time on, and off, of the mat's relay."""
     gain_duty_per_k: Positive | None = None
     integral_s: Positive | None = None
-    derivative_s: Annotated[float, _number(0, 36000)] | None = None
+    derivative_s: Annotated[float, number(0, 36000)] | None = None
     """PID settings; found from the mat's power per area when left out."""
 
 
@@ -229,23 +236,23 @@ class MistTime(Record):
     """
 
     at: tuple[StrictStr, ...] = ()
-    every_min: Annotated[float, _number(1, 24 * 60)] | None = None
+    every_min: Annotated[float, number(1, 24 * 60)] | None = None
     start: StrictStr = "sunrise"
     end: StrictStr = "sunset"
-    burst_s: Annotated[float, _number(0.5, bounds.BURST_LONGEST_S)] | None = None
+    burst_s: Annotated[float, number(0.5, bounds.BURST_LONGEST_S)] | None = None
 
 
 class MistPlan(Record):
     """How leaves are kept moist. What is left out comes from the recipe's phase."""
 
-    dose_kpa_min: Annotated[float, _number(0.5, 600)] | None = None
+    dose_kpa_min: Annotated[float, number(0.5, 600)] | None = None
     """Dryness (leaf-to-air VPD summed over time) that earns one burst."""
-    burst_s: Annotated[float, _number(0.5, bounds.BURST_LONGEST_S)] | None = None
-    shortest_gap_s: Annotated[float, _number(30, 7200)] = 240.0
-    hour_budget_s: Annotated[float, _number(1, 3600 * bounds.MIST_HOUR_SHARE)] = 300.0
-    day_budget_s: Annotated[float, _number(1, 86400 * bounds.MIST_HOUR_SHARE)] = 1800.0
-    survival_every_min: Annotated[float, _number(2, 240)] = 20.0
-    survival_burst_s: Annotated[float, _number(0.5, bounds.BURST_LONGEST_S)] = 5.0
+    burst_s: Annotated[float, number(0.5, bounds.BURST_LONGEST_S)] | None = None
+    shortest_gap_s: Annotated[float, number(30, 7200)] = 240.0
+    hour_budget_s: Annotated[float, number(1, 3600 * bounds.MIST_HOUR_SHARE)] = 300.0
+    day_budget_s: Annotated[float, number(1, 86400 * bounds.MIST_HOUR_SHARE)] = 1800.0
+    survival_every_min: Annotated[float, number(2, 240)] = 20.0
+    survival_burst_s: Annotated[float, number(0.5, bounds.BURST_LONGEST_S)] = 5.0
     schedule: tuple[MistTime, ...] = ()
     cool_top: StrictBool = True
     """Mist against a hot top where the wet bulb says that it helps."""
@@ -281,7 +288,7 @@ class Bench(Record):
     mister: Mister | None = None
     heat: HeatPlan = HeatPlan()
     mist: MistPlan = MistPlan()
-    alarms: dict[Name, AlarmChange] = {}
+    alarms: dict[Name, AlarmChange] = Field(default_factory=dict)
     supply_w: Positive | None = None
     """Most power the bench's mats may draw together; None means all of them."""
 
@@ -292,12 +299,12 @@ class Bench(Record):
 class TariffWindow(Record):
     start: LocalTime
     end: LocalTime
-    price_per_kwh: Annotated[float, _number(0, 1000)]
+    price_per_kwh: Annotated[float, number(0, 1000)]
 
 
 class Tariff(Record):
     currency: Annotated[StrictStr, Field(pattern=r"^[A-Z]{3}$")] = "EUR"
-    price_per_kwh: Annotated[float, _number(0, 1000)]
+    price_per_kwh: Annotated[float, number(0, 1000)]
     windows: tuple[TariffWindow, ...] = ()
 
     def price_at(self, local_minute: int) -> float:
@@ -318,12 +325,12 @@ class Route(Record):
     """Name of the environment variable or systemd credential with the apprise address."""
     least_priority: Literal[1, 2, 3] = 2
     """Send alarms of this priority and above; 1 is the highest."""
-    after_min: Annotated[float, _number(0, 24 * 60)] = 0.0
+    after_min: Annotated[float, number(0, 24 * 60)] = 0.0
     """Wait this long for an acknowledgement first; for the second person to be told."""
 
 
 class Alerts(Record):
-    routes: dict[Name, Route] = {}
+    routes: dict[Name, Route] = Field(default_factory=dict)
     quiet_from: LocalTime | None = None
     quiet_until: LocalTime | None = None
     all_well_at: LocalTime | None = time(7, 30)

@@ -13,8 +13,8 @@ from pydantic import Field, ValidationError, model_validator
 from pydantic_core import PydanticCustomError
 
 from config.errors import ConfigError, UnknownRecipe
-from config.model import Record
 from config.near import near
+from config.record import Record
 from config.windows import check_months, fit, window_of
 
 PhaseName = Literal["stick", "callus", "root", "wean", "wean_late"]

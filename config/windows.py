@@ -10,7 +10,7 @@ from pydantic import Field, ValidationError, model_validator
 from pydantic_core import PydanticCustomError
 
 from config.errors import ConfigError
-from config.model import Record
+from config.record import Record
 
 
 def check_months(months: Iterable[int]) -> None:

@@ -116,10 +116,11 @@ def allowed_at(path: Path, doc: object) -> str:
     if choices:
         quoted = [f'"{word}"' if isinstance(word, str) else str(word) for word in choices]
         return f"one of {', '.join(quoted)}" if len(quoted) > 1 else quoted[0]
-    if key in _SUCH_AS:
-        return _SUCH_AS[key]
     node = schema_at(path, doc)
     kind = node.get("type")
+    # Other tables have an address of another sort, which says so by its pattern or its type.
+    if key in _SUCH_AS and kind == "string" and not (key == "address" and "pattern" in node):
+        return _SUCH_AS[key]
     if kind in ("number", "integer"):
         if key == "price_per_kwh":
             return f"an amount of money{_range(node)}"

@@ -91,6 +91,7 @@ def picture(
             name: {
                 "up": link.health.up,
                 "why": link.health.why,
+                "note": link.health.note,
                 "quiet_s": _known(link.quiet_s),
                 "heard": link.health.heard,
                 "rejected": link.health.rejected,

@@ -91,16 +91,20 @@ class Intake:
         self._good_until_s = -inf
 
     def _fit(self, one_id: str, probe: Probe) -> FittedProbe:
-        if probe.topic is None:
-            address = (probe.link, probe.node or "", probe.channel or "")
-        else:
+        if probe.modbus is not None:
+            address = (probe.link, probe.modbus.node, probe.modbus.key)
+        elif probe.topic is not None:
             address = (probe.link, "", foreign_key(probe.topic, probe.pointer))
+        else:
+            address = (probe.link, probe.node or "", probe.channel or "")
         link, node, channel = address
         fitted = self._fitted.setdefault((link, node), {})[channel] = FittedProbe(one_id, probe)
         return fitted
 
     def _add_relay(self, relay_id: str, relay: Relay) -> None:
-        if relay.channel is not None:
+        if relay.modbus is not None:
+            self._relays[relay.link, relay.modbus.node, relay.modbus.key] = relay_id
+        elif relay.channel is not None:
             self._relays[relay.link, relay.node or "", relay.channel] = relay_id
 
     # -- what comes in ------------------------------------------------------------------------

@@ -42,12 +42,14 @@ def _probe(probe: Probe, used: dict[str, set[str]]) -> Probe:
     channel = _free(probe.channel or probe.kind, probe.node, used[probe.link])
     name = probe.name or probe.channel or probe.kind
     changed = {"channel": channel, "node": None, "topic": None, "pointer": "", "name": name}
-    return probe.model_copy(update=changed)
+    return probe.model_copy(update={**changed, "modbus": None})
 
 
 def _relay(relay: R, used: dict[str, set[str]]) -> R:
     channel = _free(relay.channel or "switch", relay.node, used[relay.link])
-    return relay.model_copy(update={"channel": channel, "node": None, "topic": None})
+    return relay.model_copy(
+        update={"channel": channel, "node": None, "topic": None, "modbus": None}
+    )
 
 
 def _free(channel: str, node: str | None, used: set[str]) -> str:

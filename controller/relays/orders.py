@@ -45,12 +45,15 @@ def posts_of(site: Site) -> tuple[Post, ...]:
     """The messages that every round of orders is made of.
 
     One for each link and board, or more where a board has so many relays that a line would be full.
-    A plain switch goes by its topic; its link knows what to publish there.
+    A plain switch goes by its topic; its link knows what to publish there. A Modbus relay goes by
+    its place in its unit, in a message of its own.
     """
     gathered: dict[tuple[str, str], list[tuple[str, str]]] = {}
     for relay_id, relay in relays_of(site).items():
-        key = relay.link, relay.node or ""
-        gathered.setdefault(key, []).append((relay_id, relay.channel or relay.topic or ""))
+        node, channel = relay.node or "", relay.channel or relay.topic or ""
+        if relay.modbus is not None:
+            node, channel = relay.modbus.node, relay.modbus.key
+        gathered.setdefault((relay.link, node), []).append((relay_id, channel))
     return tuple(
         Post(link, node, chunk)
         for (link, node), relays in gathered.items()

@@ -27,9 +27,17 @@ def _mqtt(name: str, plan: Any, clock: Clock, site: Site) -> Link:
     return MqttLink(name, plan, clock, addresses_of(site, name))
 
 
+def _modbus(name: str, plan: Any, clock: Clock, site: Site) -> Link:
+    from sensors.links.modbus_link import ModbusLink
+    from sensors.links.modbus_map import map_of
+
+    return ModbusLink(name, plan, clock, map_of(site, name))
+
+
 # Each imports its library only when used: a bench without a broker needs no MQTT library.
 LINK_KINDS: Final[dict[str, Callable[[str, Any, Clock, Site], Link]]] = {
     "memory": _memory,
+    "modbus": _modbus,
     "mqtt": _mqtt,
     "serial": _serial,
 }

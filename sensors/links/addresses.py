@@ -37,7 +37,7 @@ def addresses_of(site: Site, link: str) -> Addresses:
     probes: dict[str, list[tuple[str, str]]] = {}
     switches: dict[str, Switch] = {}
     lone_board = True
-    for item in _points(site):
+    for item in points(site):
         if item.link != link:
             continue
         lone_board = lone_board and item.node != LONE_NODE
@@ -55,7 +55,8 @@ def addresses_of(site: Site, link: str) -> Addresses:
     return Addresses(slug(site.site.name), probes, switches, lone_board)
 
 
-def _points(site: Site) -> Iterator[Probe | Relay]:
+def points(site: Site) -> Iterator[Probe | Relay]:
+    """Every probe and relay of the site, in the order of the bench file."""
     for bench in site.benches.values():
         yield from bench.air.probes
         if bench.mister is not None:

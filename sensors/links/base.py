@@ -12,6 +12,7 @@ class LinkHealth(NamedTuple):
     why: plain words when it is not up, else "".   since_s: monotonic time of the last change.
     heard, rejected, reopened, dropped: counts since start: good messages, refused lines or
     payloads, times the wire was reopened, messages lost to a full queue.
+    note: plain words when the wire is up and a part of it is not well, else "".
     """
 
     up: bool
@@ -21,6 +22,7 @@ class LinkHealth(NamedTuple):
     rejected: int = 0
     reopened: int = 0
     dropped: int = 0
+    note: str = ""
 
 
 class Link(Protocol):

@@ -71,7 +71,8 @@ class MemoryLink:
         state = self._state
         rejected = self._refused + self._filter.refused + self._assembler.dropped
         return _tuple(
-            LinkHealth, (*state.now, self._heard, rejected, state.reopened, self._inbox.dropped)
+            LinkHealth,
+            (*state.now, self._heard, rejected, state.reopened, self._inbox.dropped, ""),
         )
 
     def stop(self) -> None:

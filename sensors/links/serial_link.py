@@ -5,7 +5,6 @@ after an unplug. The writer thread sends the newest order, so a port that does n
 never holds up the loop. Lines are decoded by whoever polls.
 """
 
-import errno
 import logging
 import threading
 from typing import Any, Final
@@ -18,6 +17,7 @@ from sensors.lines import LineAssembler, LineError, decode, encode
 from sensors.links.base import LinkHealth
 from sensors.links.inbox import Inbox, SequenceFilter, WireState
 from sensors.links.outbox import Outbox
+from sensors.links.port_faults import explain
 from sensors.messages import Arrival, Message
 
 log = logging.getLogger(__name__)
@@ -180,17 +180,3 @@ class SerialLink:
         if self._port is port:
             self._state.set_up(self._clock.now().mono_s)
         return True
-
-
-def explain(error: Exception, port: str) -> str:
-    """Why the port cannot be used, and what to do, for the person at the bench."""
-    number = getattr(error, "errno", None)
-    if number == errno.ENOENT or "No such file" in str(error):
-        return f"port {port} is not there; plugged in?"
-    if number in (errno.EAGAIN, errno.EBUSY):
-        return f"port {port} is in use by another program; stop that one first"
-    if number in (errno.EACCES, errno.EPERM):
-        return f"no permission for port {port}: add the user to the group dialout, log in again"
-    if isinstance(error, ValueError):
-        return f"port {port} cannot be opened so: {error}"
-    return f"port {port} stopped answering; unplugged? ({error})"

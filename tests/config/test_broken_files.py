@@ -61,7 +61,7 @@ SLIPS = {
         "watts above 0, at most 20000\n"
         "bench.toml line 13: benches.north.bays.left.mat.powr_w = 120 - there is no such key "
         "(did you mean power_w?); keys here are link, channel, node, topic, on_payload, "
-        "off_payload, lease, power_w, area_m2, cutout, cutout_c",
+        "off_payload, modbus, lease, power_w, area_m2, cutout, cutout_c",
     ),
     "misspelt_kind_in_a_list": (
         SOUND.replace("base_temperature", "base_temprature"),
@@ -82,7 +82,7 @@ SLIPS = {
     "unknown_kind_of_link": (
         SOUND.replace('"serial"', '"seriel"'),
         'bench.toml line 7: links.board.kind = "seriel" - this is not known here (did you mean '
-        'serial?); write one of "mqtt", "serial"',
+        'serial?); write one of "modbus", "mqtt", "serial"',
     ),
     "key_missing_below_a_link": (
         SOUND.replace('port = "/dev/ttyACM0"\n', ""),
@@ -103,7 +103,7 @@ SLIPS = {
     "two_addresses": (
         SOUND.replace('channel = "base1"', 'channel = "base1", topic = "a/b"'),
         "bench.toml line 11: benches.north.bays.left.probes[1] - a probe has one address; write "
-        "either channel (on a board) or topic (any MQTT device)",
+        "either channel (on a board) or topic (any MQTT device) or modbus (any Modbus device)",
     ),
     "one_channel_for_two_relays": (
         SOUND + '[benches.north.mister]\nlink = "board"\nchannel = "mat1"\n',

@@ -3,6 +3,7 @@
 import os
 import pty
 import select
+import sys
 import threading
 import tty
 from collections.abc import Callable, Iterator
@@ -13,6 +14,8 @@ import pytest
 from paho.mqtt import client as paho
 from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 
+from config.modbus import ModbusLink as ModbusPlan
+from config.modbus import ModbusPoint, ModbusSwitch
 from config.model import MqttLink as MqttPlan
 from config.model import SerialLink as SerialPlan
 from sensors.clock import SystemClock
@@ -20,10 +23,18 @@ from sensors.lines import LineAssembler, LineError, decode, encode
 from sensors.links.addresses import Addresses
 from sensors.links.base import Link
 from sensors.links.memory_link import MemoryLink
+from sensors.links.modbus_link import ModbusLink
+from sensors.links.modbus_map import Contact, ModbusMap, Place
 from sensors.links.mqtt_link import MqttLink
 from sensors.links.serial_link import SerialLink
 from sensors.messages import Message
 from sensors.topics import decode_payload, encode_payload
+
+HERE = str(Path(__file__).parent)
+if HERE not in sys.path:
+    sys.path.insert(0, HERE)
+
+from modbus_units import Units  # noqa: E402
 
 RETRY_S = (0.05, 0.2)
 QUEUE = 50
@@ -44,6 +55,9 @@ class FarEnd(Protocol):
     def say_raw(self, data: bytes) -> None:
         """Bytes as they are: on the wire, or as a payload of the board's probe topic."""
 
+    def took(self, message: Message) -> bool:
+        """Whether an order has reached it."""
+
     def unplug(self) -> None: ...
 
     def plug_in(self) -> None: ...
@@ -62,6 +76,9 @@ class MemoryEnd:
         self.link: Link = self.memory
         self.heard: list[Message] = []
         self.memory.on_line = lambda line: self.heard.append(Message(*decode(line)))
+
+    def took(self, message: Message) -> bool:
+        return message in self.heard
 
     def say(self, message: Message) -> None:
         self.memory.feed(encode(*message), self.clock.now().mono_s)
@@ -95,6 +112,9 @@ class SerialEnd:
         self.plug_in()
         plan = SerialPlan(kind="serial", port=str(self.port))
         self.link: Link = SerialLink("bench", plan, SystemClock(), RETRY_S, QUEUE)
+
+    def took(self, message: Message) -> bool:
+        return message in self.heard
 
     def say(self, message: Message) -> None:
         self.say_raw(encode(*message).encode())
@@ -165,6 +185,9 @@ class MqttEnd:
         plan = plan.model_copy(update=changes)
         return MqttLink("bench", plan, SystemClock(), addresses, RETRY_S, QUEUE)
 
+    def took(self, message: Message) -> bool:
+        return message in self.heard
+
     def say(self, message: Message) -> None:
         self.publish(f"warmfoot/1/{SITE}/{self.node}/{message.word}", encode_payload(message))
 
@@ -218,6 +241,68 @@ class MqttEnd:
                 return
 
 
+class ModbusEnd:
+    """Two units: one with a probe and two relays, one with a probe. They are asked, and count
+    nothing. A pseudo-terminal knows no parity.
+    """
+
+    carries_text = False
+    node = "n"
+    queue = QUEUE
+
+    def __init__(self, folder: Path) -> None:
+        self.units = Units(folder / "port", 1, 2)
+        self.heard: list[Message] = []
+        self.link: Link = self.make_link()
+
+    def make_link(
+        self, every_s: float = 0.05, queue: int = QUEUE, wired: ModbusMap | None = None, **plan: Any
+    ) -> ModbusLink:
+        made = ModbusPlan.model_validate(
+            {
+                "kind": "modbus",
+                "port": str(self.units.port),
+                "baud": 115200,
+                "answer_s": 0.1,
+                "parity": "none",
+                **plan,
+            }
+        )
+        return ModbusLink("rail", made, SystemClock(), wired or self.wired(every_s), RETRY_S, queue)
+
+    def wired(self, every_s: float) -> ModbusMap:
+        base = ModbusPoint(unit=1, address=0, table="input_register", scale=0.01)
+        rh = ModbusPoint(unit=2, address=4, table="holding_register", type="float32")
+        relays = [ModbusSwitch(unit=1, address=address) for address in (0, 1)]
+        return ModbusMap(
+            (Place("base1", self.node, base, every_s), Place("rh", "n2", rh, every_s)),
+            (Contact("mat1", self.node, relays[0]), Contact("mist", self.node, relays[1])),
+        )
+
+    def say(self, message: Message) -> None:
+        self.units.words[1, 4, 0] = round(100 * float(message.fields["base1"])) & 0xFFFF
+
+    def say_raw(self, data: bytes) -> None:
+        self.units.send(data)
+
+    def took(self, message: Message) -> bool:
+        coils = {"mat1": 0, "mist": 1}
+        return all(
+            self.units.coil(1, coils[channel]) is (float(lease) > 0)
+            for channel, lease in message.fields.items()
+        )
+
+    def unplug(self) -> None:
+        self.units.unplug()
+
+    def plug_in(self) -> None:
+        self.units.plug_in()
+
+    def close(self) -> None:
+        self.link.stop()
+        self.units.close()
+
+
 @pytest.fixture
 def serial_end(tmp_path: Path) -> Iterator[SerialEnd]:
     end = SerialEnd(tmp_path)
@@ -232,15 +317,33 @@ def mqtt_end(broker: Any) -> Iterator[MqttEnd]:
     end.close()
 
 
-@pytest.fixture(
-    params=[
-        "memory",
-        pytest.param("serial", marks=pytest.mark.wire),
-        pytest.param("mqtt", marks=pytest.mark.wire),
-    ]
-)
+@pytest.fixture
+def modbus_end(tmp_path: Path) -> Iterator[ModbusEnd]:
+    end = ModbusEnd(tmp_path)
+    yield end
+    end.close()
+
+
+TALKING = [
+    "memory",
+    pytest.param("serial", marks=pytest.mark.wire),
+    pytest.param("mqtt", marks=pytest.mark.wire),
+]
+
+
+@pytest.fixture(params=TALKING)
 def far_end(request: pytest.FixtureRequest, eventually: Callable[..., None]) -> Iterator[FarEnd]:
-    """A started link of each kind, its wire open, seen from its far end."""
+    """A started link of each kind whose far end speaks by itself, its wire open."""
+    yield from _started(request, eventually)
+
+
+@pytest.fixture(params=[*TALKING, pytest.param("modbus", marks=pytest.mark.wire)])
+def any_end(request: pytest.FixtureRequest, eventually: Callable[..., None]) -> Iterator[FarEnd]:
+    """A started link of every kind, its wire open, seen from its far end."""
+    yield from _started(request, eventually)
+
+
+def _started(request: pytest.FixtureRequest, eventually: Callable[..., None]) -> Iterator[FarEnd]:
     kind: str = request.param
     end: FarEnd = MemoryEnd() if kind == "memory" else request.getfixturevalue(f"{kind}_end")
     end.link.start()

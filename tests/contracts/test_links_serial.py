@@ -12,7 +12,8 @@ import serial
 from config.model import SerialLink as SerialPlan
 from sensors.clock import SystemClock
 from sensors.lines import encode
-from sensors.links.serial_link import SerialLink, explain
+from sensors.links.port_faults import explain
+from sensors.links.serial_link import SerialLink
 from sensors.messages import ORDER, PROBE, Message
 
 pytestmark = [pytest.mark.wire, pytest.mark.usefixtures("no_thread_left")]

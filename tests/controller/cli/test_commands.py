@@ -108,7 +108,8 @@ def test_status_shows_the_running_bench_and_tells_an_alarm_by_its_exit_code(
     }  # fmt: skip
     live = {
         "at_utc_s": time.time(), "site": "Alder Lane Nursery", "alarms": [], "batches": [],
-        "links": {}, "journal": {"ok": True},
+        "links": {"line": {"up": True, "why": "", "note": "unit 3 does not answer"}},
+        "journal": {"ok": True},
         "benches": {
             "north": {
                 "title": "North bench", "top_c": 14.0, "rh_pct": None, "vpd_kpa": None,
@@ -123,6 +124,7 @@ def test_status_shows_the_running_bench_and_tells_an_alarm_by_its_exit_code(
     said = ask("status")
     assert said.exit_code == 0, said.output
     assert "note: batch 1 Fuchsia hybrids (north.left): 9 of 10 had callus or roots" in said.output
+    assert "link line: unit 3 does not answer" in said.output
     assert "note: batch 1 Fuchsia hybrids (north.left): a test is due since" in said.output
     kinds = [note["kind"] for note in json.loads(ask("status", "--json").output)["notes"]]
     assert kinds == ["forward", "test"]

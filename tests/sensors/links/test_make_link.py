@@ -48,6 +48,7 @@ PLANS = {
     "memory": {"kind": "memory"},
     "serial": {"kind": "serial", "port": "/dev/none"},
     "mqtt": {"kind": "mqtt"},
+    "modbus": {"kind": "modbus", "port": "/dev/none"},
 }
 
 
@@ -67,7 +68,7 @@ def test_an_unknown_kind_lists_those_there_are() -> None:
     whole = site(PLANS["memory"], {"channel": "air"}, {"channel": "mat1"})
     plan = whole.links["wire"].model_copy(update={"kind": "pigeon"})
     with pytest.raises(
-        UnknownKindError, match=r"links\.wire\.kind = 'pigeon'.*memory, mqtt, serial"
+        UnknownKindError, match=r"links\.wire\.kind = 'pigeon'.*memory, modbus, mqtt, serial"
     ):
         make_link("wire", plan, SystemClock(), whole)
 
