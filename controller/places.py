@@ -21,12 +21,15 @@ def state_dir() -> Path:
     return (Path(base) if base else Path.home() / ".local" / "state") / "warmfoot"
 
 
-def journal_path(site: Site) -> Path:
-    """The site's journal: as the bench file says, else named after the site."""
+def journal_path(site: Site, folder: Path | None = None) -> Path:
+    """The site's journal: as the bench file says, else named after the site.
+
+    folder: where it lies then; by default `state_dir`.
+    """
     if site.journal.path:
         return Path(site.journal.path).expanduser()
     slug = re.sub(r"[^a-z0-9]+", "-", site.site.name.lower()).strip("-") or "bench"
-    return state_dir() / f"{slug}.db"
+    return (folder or state_dir()) / f"{slug}.db"
 
 
 def live_path(journal: Path) -> Path:

@@ -22,6 +22,7 @@ from controller.cli import (
     records,
     running,
     season,
+    service,
     shown,
     tending,
     tokens,
@@ -78,6 +79,7 @@ for command in (
     hands.release,
     hands.burst,
     tokens.token,
+    service.service,
     tune.tune,
 ):
     main.add_command(command)

@@ -1,0 +1,343 @@
+"""`warmfoot service`: Warmfoot started with the machine and kept running by systemd."""
+
+import os
+import re
+import shlex
+import sys
+import textwrap
+from collections.abc import Sequence
+from datetime import UTC, datetime
+from pathlib import Path
+from pathlib import PurePosixPath as Place
+from typing import Any
+
+import click
+from filelock import FileLock, Timeout
+
+import controller
+from config.load import ConfigError, load_with_text, loads
+from config.model import Site
+from controller.cli.common import (
+    EXIT_NOT_RUNNING,
+    EXIT_REFUSED,
+    Refused,
+    expected_errors,
+    fail,
+    give_json,
+    json_option,
+)
+from controller.decide.alarms import check_changes
+from controller.faces import console, say
+from controller.installed import Machine, StepFailed
+from controller.installing import (
+    BENCH_FILE,
+    PROGRAM,
+    SECRETS,
+    STATE,
+    UNIT,
+    USER,
+    Step,
+    Wanted,
+    as_command,
+    missing_secrets,
+    steps_to_install,
+    steps_to_remove,
+    unreachable,
+)
+from controller.journal.errors import JournalError
+from controller.journal.reader import open_reader
+from controller.journal.upgrade import copies_of
+from controller.page import page_address
+from controller.places import journal_path, lock_path
+
+root_option = click.option(
+    "--root",
+    type=click.Path(path_type=Path, file_okay=False, exists=True),
+    help="Lay files under this folder, the image of a machine; nothing is started.",
+)
+dry_option = click.option(
+    "--dry-run", is_flag=True, help="Say what would be done, and change nothing."
+)
+
+
+@click.group()
+def service() -> None:
+    """Warmfoot started with the machine and kept running by systemd."""
+
+
+@service.command()
+@click.argument(
+    "bench_file", metavar="[BENCH.toml]", type=click.Path(path_type=Path), required=False
+)
+@click.option("--take", type=click.Path(path_type=Path), help="A journal to take along, as a copy.")
+@click.option("--new-journal", is_flag=True, help="Begin a new journal, without your batches.")
+@click.option("--program", help="Path of the warmfoot command, if it is not this one.")
+@root_option
+@dry_option
+@expected_errors
+def install(
+    bench_file: Path | None,
+    take: Path | None,
+    new_journal: bool,
+    program: str | None,
+    root: Path | None,
+    dry_run: bool,
+) -> None:
+    """Install the service, or bring it up to date. What is as it should be is left alone.
+
+    Without BENCH.toml the one that the service has already stays.
+    """
+    machine = _machine(root)
+    path = bench_file or machine.at(BENCH_FILE)
+    if bench_file is None and not path.is_file():
+        raise Refused("which bench file? warmfoot service install BENCH.toml")
+    site, text = load_with_text(path)
+    check_changes(site)
+    lasting = Place(journal_path(site, Path(STATE)))
+    found = machine.found(lasting)
+    wanted = Wanted(
+        site=site,
+        bench_text=text,
+        program=program or (PROGRAM if machine.image else _own_program()),
+        stamp=f"{datetime.now(UTC):%Y%m%dT%H%M%SZ}",
+        journal_at=lasting,
+        journal=None if take is None else Place(take.absolute()),
+        image=machine.image,
+    )
+    parts = [] if machine.image or program else _program_parts(wanted.program)
+    if not machine.image and not machine.at(Place("/") / wanted.program).is_file():
+        raise Refused(f"{wanted.program}: no such program; give its whole path with --program")
+    for trouble in unreachable(wanted, parts):
+        raise Refused(trouble)
+    _check_journals(site, take, new_journal, taken_already=found.journal, image=machine.image)
+    _may_change(machine, dry_run)
+    _carry_out(machine, steps_to_install(found, wanted), dry_run)
+    for name in missing_secrets(found, wanted):
+        _say(
+            f"note: the bench file names the secret {name}; put it into {SECRETS / name}, readable "
+            "by root only (chmod 600), then install again"
+        )
+    _tell_next(machine, site, dry_run)
+
+
+@service.command()
+@root_option
+@dry_option
+@expected_errors
+def remove(root: Path | None, dry_run: bool) -> None:
+    """Take the service away. The journal, the bench file and the user stay."""
+    machine = _machine(root)
+    _may_change(machine, dry_run)
+    found = machine.found()
+    _carry_out(machine, steps_to_remove(found, image=machine.image), dry_run)
+    _say(f"The records stay in {STATE}, the bench file in {BENCH_FILE.parent}.")
+    if found.active and not dry_run:
+        _say("Relays have let go, and nothing keeps the bench now.")
+
+
+@service.command()
+@root_option
+@json_option
+@expected_errors
+def status(root: Path | None, as_json: bool) -> None:
+    """How the service stands. Exit code 7 when it does not run."""
+    machine = _machine(root)
+    told = _standing(machine)
+    if as_json:
+        give_json(told)
+    else:
+        out = console()
+        width = max(map(len, told))
+        for name, value in told.items():
+            say(out, f"{name.replace('_', ' '):{width}}  {_words(value)}")
+    if not told["running"]:
+        raise SystemExit(EXIT_NOT_RUNNING)
+
+
+# -- doing ------------------------------------------------------------------------------------
+
+
+def _machine(root: Path | None) -> Machine:
+    return Machine() if root is None else Machine(root, image=True)
+
+
+def _may_change(machine: Machine, dry_run: bool) -> None:
+    """Refuse, with what to type, where the system can't be changed; in a dry run only say it."""
+    if machine.image:
+        return
+    if not machine.booted:
+        trouble = (
+            "systemd does not run this machine; let what starts programs here run "
+            "`warmfoot run BENCH.toml` and start it again when it ends"
+        )
+    elif os.geteuid() != 0:
+        trouble = f"only root may change the system; type: sudo {shlex.join(sys.argv)}"
+    else:
+        return
+    if not dry_run:
+        raise Refused(f"{trouble}. Nothing was changed; --dry-run says what would be done")
+    _say(f"note: {trouble}")
+
+
+def _carry_out(machine: Machine, steps: Sequence[Step], dry_run: bool) -> None:
+    """Do the steps one by one, each said before it is done."""
+    if not steps:
+        click.echo("Nothing to do: all is as it should be.")
+        return
+    if dry_run:
+        click.echo("Nothing is changed. This would be done:")
+    for number, step in enumerate(steps, 1):
+        _say(f"{number}. {step.words}", "   ")
+        click.echo(f"     {as_command(step)}")
+        if dry_run:
+            continue
+        try:
+            machine.do(step)
+        except StepFailed as error:
+            fail(
+                f"step {number} failed: {error}\nWhat was done before it stands. Put this right, "
+                "then type the same again: it goes on from here. What the service says: "
+                f"journalctl -u {USER} -n 30",
+                EXIT_REFUSED,
+            )
+
+
+def _say(text: str, indent: str = "") -> None:
+    click.echo("\n".join(textwrap.wrap(text, 78, subsequent_indent=indent)))
+
+
+def _tell_next(machine: Machine, site: Site, dry_run: bool) -> None:
+    if dry_run:
+        return
+    if machine.image:
+        _say(
+            "On the machine itself, before its first start: warmfoot service install, which makes "
+            "the user and starts it."
+        )
+        return
+    if site.page.serve:
+        click.echo(f"The page is at {page_address(site.page)}")
+    click.echo(
+        "next:\n"
+        "  warmfoot service status            # how it stands\n"
+        f"  sudo usermod -aG {USER} NAME      # let NAME use the warmfoot commands here\n"
+        f"  sudo systemctl restart {USER}     # after an update of the program\n"
+        "It is not a safety device: each mat needs an independent thermal cut-out and an RCD, and "
+        "a licensed electrician for the mains."
+    )
+
+
+def _own_program() -> str:
+    """Path of the `warmfoot` command that belongs to this Python."""
+    return str(Path(sys.executable).parent / "warmfoot")
+
+
+def _program_parts(program: str) -> list[Place]:
+    """All that the service must be able to see of the program."""
+    paths = (program, sys.executable, sys.prefix, sys.base_prefix, controller.__path__[0])
+    return [Place(one) for path in paths for one in (path, os.path.realpath(path))]
+
+
+def _check_journals(
+    site: Site, take: Path | None, new_journal: bool, *, taken_already: bool, image: bool
+) -> None:
+    """See to it that no batch is left behind unasked. Raises Refused, JournalError."""
+    if image and take is None:
+        return
+    mine = take or journal_path(site, _own_state())
+    if take is not None:
+        with open_reader(take, older=True):
+            pass
+        if taken_already:
+            raise Refused(
+                f"the service has a journal already, so {take} can't take its place; leave --take "
+                "out, or move the service's away first and keep it"
+            )
+    if not mine.is_file():
+        return
+    _check_free(mine)
+    if take is None and not taken_already and not new_journal:
+        raise Refused(
+            f"{mine} holds your records and batches so far. Without them the service takes the "
+            f"bench for empty and lets it rest. Type --take {mine} to take a copy along, or "
+            "--new-journal to begin anew"
+        )
+
+
+def _own_state() -> Path:
+    """State directory of the person behind sudo, or of this user."""
+    person = os.environ.get("SUDO_USER")
+    home = Path(f"~{person}").expanduser() if person else Path.home()
+    return home / ".local" / "state" / "warmfoot"
+
+
+def _check_free(journal: Path) -> None:
+    lock = lock_path(journal)
+    if not lock.exists():
+        return
+    try:
+        with FileLock(lock).acquire(timeout=0):
+            pass
+    except Timeout:
+        raise Refused(
+            f"a warmfoot still keeps {journal}; end it first (Ctrl-C where it runs)"
+        ) from None
+
+
+# -- saying how it stands ---------------------------------------------------------------------
+
+
+def _standing(machine: Machine) -> dict[str, Any]:
+    """What `status` tells, as plain data."""
+    found, shown = machine.found(), machine.shown()
+    told: dict[str, Any] = {
+        "unit": str(UNIT) if found.unit is not None else None,
+        "starts_with_the_machine": found.enabled,
+        "running": shown.get("ActiveState") == "active",
+        "state": shown.get("ActiveState") or "not known: systemd does not answer here",
+        "since": shown.get("ActiveEnterTimestamp") or None,
+    }
+    named = re.search(r"^ExecStart=(\S+) run (\S+)$", found.unit or "", re.M)
+    bench = Place(named[2]) if named else BENCH_FILE
+    told |= {"program": named[1] if named else None, "bench_file": str(bench)}
+    told |= dict.fromkeys(("journal", "table_version", "last_backup", "page"))
+    try:
+        site = loads(machine.at(bench).read_text(encoding="utf-8"), bench.name)
+    except FileNotFoundError:
+        return told | {"bench_file": None}
+    except (OSError, UnicodeDecodeError) as error:
+        return told | {"bench_file": f"{bench}: can't be read: {error}"}
+    except ConfigError as error:
+        return told | {"bench_file": f"{bench}: not sound: {error}"}
+    told |= _journal_standing(machine, site)
+    told["page"] = page_address(site.page) if site.page.serve else None
+    return told
+
+
+def _journal_standing(machine: Machine, site: Site) -> dict[str, Any]:
+    lasting = Place(journal_path(site, Path(STATE)))
+    path = machine.at(lasting)
+    told: dict[str, Any] = {"journal": str(lasting)}
+    try:
+        if not path.exists():
+            return told | {"journal": f"{lasting}: not there yet"}
+        with open_reader(path, older=True) as reader:
+            told["table_version"] = reader.version
+        copies = copies_of(path)
+        if site.journal.backup_dir:
+            folder = machine.at(Place(site.journal.backup_dir))
+            copies += folder.glob(f"{lasting.stem}-????-??-??.db")
+        if copies:
+            last = max(copies, key=lambda one: one.stat().st_mtime)
+            told["last_backup"] = str(Place("/") / last.relative_to(machine.root))
+    except PermissionError:
+        told["journal"] = f"{lasting}: only the group {USER} may look; ask again with sudo"
+    except (JournalError, OSError) as error:
+        told["journal"] = f"{lasting}: {error}"
+    return told
+
+
+def _words(value: object) -> str:
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return "none" if value is None else str(value)
