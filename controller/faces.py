@@ -11,13 +11,14 @@ from rich.console import Console
 from rich.markup import escape
 from rich.table import Table
 
-from config.model import Mister, Probe, Relay, Site, probe_id
+from config.model import Mister, Relay, Site, probe_id
 from config.recipes import thaw
 from controller.entries import effective, lost, merged_away, number_of, potted, unaccounted
 from controller.records import Batch, Entry, EntryKind
 from controller.review.causes import Verdict
 from controller.review.summary import BatchSummary
 from controller.saving import Saving, in_words
+from sensors.links.addresses import address_words
 
 NOT_SAFETY = (
     "The program is not a safety device. Local codes and a licensed electrician come first."
@@ -96,14 +97,14 @@ def check_text(out: Console, site: Site, bench_file: Path) -> None:
                 probes.add_row(
                     probe_id(bench_name, bay_name, probe),
                     probe.kind.replace("_", " "),
-                    _address(probe),
+                    address_words(probe),
                 )
             relays.add_row(f"{bench_name}.{bay_name}.mat", f"{bay.mat.power_w:g} W", _off(bay.mat))
         for probe in bench.air.probes:
             probes.add_row(
                 probe_id(bench_name, None, probe),
                 probe.kind.replace("_", " "),
-                _address(probe),
+                address_words(probe),
             )
         if bench.mister is not None:
             relays.add_row(f"{bench_name}.mister", _flow(bench.mister), _off(bench.mister))
@@ -161,8 +162,8 @@ def cautions(site: Site) -> list[str]:
         for relay in (*(bay.mat for bay in bench.bays.values()), bench.mister):
             if relay is not None and relay.lease == "none":
                 found.append(
-                    f"{bench_name}: the switch at {_address(relay)} stays on when orders stop; use "
-                    "one with an auto-off of its own"
+                    f"{bench_name}: the switch at {address_words(relay)} stays on when orders "
+                    "stop; use one with an auto-off of its own"
                 )
         if bench.recipe is not None or bench.mist.dose_kpa_min is not None or bench.mist.schedule:
             found.append(
@@ -176,14 +177,6 @@ def cautions(site: Site) -> list[str]:
                 "warm it before"
             )
     return found
-
-
-def _address(device: Probe | Relay) -> str:
-    if device.modbus is not None:
-        place = device.modbus
-        return f"{device.link} unit {place.unit} {place.table.replace('_', ' ')} {place.address}"
-    parts = (device.link, device.node, device.channel or device.topic)
-    return " ".join(part for part in parts if part)
 
 
 def _off(relay: Relay) -> str:

@@ -2,7 +2,7 @@
 
 Exit codes: 0 done; 1 a fault in the program; 2 wrong use of the command; 3 the bench file is not
 sound; 4 no journal, or one that can't be used; 5 refused, nothing was changed; 6 another warmfoot
-runs; 7 no warmfoot runs; 8 an alarm stands (`status` only).
+runs; 7 no warmfoot runs; 8 an alarm stands (`status` only); 9 a check or calibration found a fault.
 """
 
 from importlib.metadata import entry_points
@@ -14,6 +14,7 @@ from controller.cli import (
     asked,
     batches,
     bench,
+    checked,
     compared,
     hands,
     mix,
@@ -27,6 +28,7 @@ from controller.cli import (
     tending,
     tokens,
     tune,
+    wires,
 )
 
 
@@ -59,7 +61,8 @@ def main() -> None:
 
 for command in (
     bench.bench,
-    running.check,
+    wires.check,
+    checked.checked,
     running.run,
     running.status,
     running.why,

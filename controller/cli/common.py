@@ -4,8 +4,9 @@ import contextlib
 import getpass
 import json
 import re
+import signal
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from datetime import datetime
 from functools import wraps
 from pathlib import Path
@@ -31,6 +32,7 @@ EXIT_REFUSED = 5
 EXIT_RUNNING = 6
 EXIT_NOT_RUNNING = 7
 EXIT_ALARM = 8
+EXIT_FAULT = 9
 
 journal_option = click.option(
     "--journal",
@@ -191,3 +193,18 @@ def local(at_s: float, zone: ZoneInfo, *, seconds: bool = False) -> str:
     """A UTC second as local time, the way it is written everywhere in the answers."""
     form = "%Y-%m-%d %H:%M:%S" if seconds else "%Y-%m-%d %H:%M"
     return datetime.fromtimestamp(at_s, zone).strftime(form)
+
+
+@contextlib.contextmanager
+def orderly_end() -> Iterator[None]:
+    """A closed terminal or a `kill` ends it as Ctrl-C does."""
+
+    def stop(number: int, _frame: object) -> None:
+        raise KeyboardInterrupt(signal.Signals(number).name)
+
+    before = {number: signal.signal(number, stop) for number in (signal.SIGTERM, signal.SIGHUP)}
+    try:
+        yield
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)

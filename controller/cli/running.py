@@ -10,7 +10,6 @@ from zoneinfo import ZoneInfo
 
 import click
 
-from config.load import load_with_text
 from config.model import mister_id
 from controller import learned
 from controller.batch_faces import due_in_words
@@ -28,7 +27,7 @@ from controller.cli.common import (
     site_of,
 )
 from controller.cli.compared import outlook_data, today_if_any
-from controller.faces import check_text, console, say, status_text
+from controller.faces import console, say, status_text
 from controller.places import find_journal, live_path
 
 STALE_S = 30.0
@@ -37,22 +36,6 @@ STALE_S = 30.0
 bench_file = click.argument(
     "bench_file", metavar="BENCH.toml", type=click.Path(path_type=Path), nargs=1
 )
-
-
-@click.command()
-@bench_file
-@json_option
-@expected_errors
-def check(bench_file: Path, as_json: bool) -> None:
-    """Read a bench file and say what it means, or everything that is wrong with it."""
-    from controller.decide.alarms import check_changes
-
-    site, _ = load_with_text(bench_file)
-    check_changes(site)
-    if as_json:
-        give_json({"file": str(bench_file), "sound": True, "site": site.model_dump(mode="json")})
-        return
-    check_text(console(), site, bench_file)
 
 
 @click.command()

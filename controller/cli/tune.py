@@ -28,6 +28,7 @@ from controller.cli.common import (
     journal_option,
     json_option,
     local,
+    orderly_end,
     reader_for,
     site_of,
     utc_s,
@@ -181,7 +182,7 @@ def _live(journal: Path, site: Site, place: str, yes: bool) -> tuple[float, floa
     if not yes:
         click.confirm("Begin?", abort=True, err=True)
     from_s = float(picture["at_utc_s"]) - BEFORE_S
-    with _telling(site) as tell, _orderly_end():
+    with _telling(site) as tell, orderly_end():
         try:
             step_test.run(bedside, place, limits, who(), tell)
         except step_test.NotReleased as stopped:
@@ -245,21 +246,6 @@ def _telling(site: Site) -> Iterator[Callable[[step_test.Step], None]]:
         return
     with out.status("beginning") as status:
         yield lambda step: status.update(words(step))
-
-
-@contextlib.contextmanager
-def _orderly_end() -> Iterator[None]:
-    """A closed terminal or a `kill` ends the test as Ctrl-C does."""
-
-    def stop(number: int, _frame: object) -> None:
-        raise KeyboardInterrupt(signal.Signals(number).name)
-
-    before = {number: signal.signal(number, stop) for number in (signal.SIGTERM, signal.SIGHUP)}
-    try:
-        yield
-    finally:
-        for number, handler in before.items():
-            signal.signal(number, handler)
 
 
 # -- writing ----------------------------------------------------------------------------------

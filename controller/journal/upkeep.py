@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo
 
 from controller.cells import guarded
 from controller.entries import effective, stays
-from controller.journal import schema
+from controller.journal import care, schema
 from controller.journal.copies import checked_copy
 from controller.journal.errors import JournalError, explained
 from controller.journal.reader import Reader, open_reader
@@ -100,9 +100,13 @@ def give_back_space(journal: Journal) -> None:
 
 # -- CSV --------------------------------------------------------------------------------------
 
-Table = Literal["minutes", "relays", "decisions", "alarms", "events", "batches", "entries"]
+Table = Literal[
+    "minutes", "relays", "decisions", "alarms", "events", "batches", "entries", "checks",
+    "calibrations",
+]  # fmt: skip
 TABLES: Final[tuple[Table, ...]] = (
-    "minutes", "relays", "decisions", "alarms", "events", "batches", "entries",
+    "minutes", "relays", "decisions", "alarms", "events", "batches", "entries", "checks",
+    "calibrations",
 )  # fmt: skip
 OF_BATCH: Final[tuple[Table, ...]] = ("minutes", "relays", "batches", "entries")
 """Tables that can be given for one batch."""
@@ -264,6 +268,32 @@ def _entries(reader: Reader, from_s: float, to_s: float) -> Rows:
     )
 
 
+def _checks(reader: Reader, from_s: float, to_s: float) -> Rows:
+    header = ("check", "by", "step", "place", "seen", "verdict")
+    return header, (
+        (step.at_s, one.number, one.by, step.step, step.place, step.seen, step.verdict)
+        for one in care.checks(reader)
+        for step in one.steps
+        if from_s <= step.at_s < to_s
+    )
+
+
+def _calibrations(reader: Reader, from_s: float, to_s: float) -> Rows:
+    header = (
+        "probe", "unit", "by", "held_known_raw", "gain_before", "offset_before", "gain", "offset",
+        "expanded_uncertainty", "outcome", "note",
+    )  # fmt: skip
+    return header, (
+        (
+            one.at_s, one.probe, one.unit, one.by,
+            "; ".join(f"{p.how} {p.known:g} {p.raw:g}" for p in one.held),
+            one.was_gain, one.was_offset, one.gain, one.offset, one.u, one.outcome, one.note,
+        )
+        for one in care.calibrations(reader)
+        if from_s <= one.at_s < to_s
+    )  # fmt: skip
+
+
 def _pairs(values: dict[str, str]) -> str:
     return "; ".join(f"{key}={value}" for key, value in values.items())
 
@@ -276,4 +306,6 @@ _EXPORTS = {
     "events": _events,
     "batches": _batches,
     "entries": _entries,
+    "checks": _checks,
+    "calibrations": _calibrations,
 }

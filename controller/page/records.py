@@ -24,6 +24,7 @@ TABLE_WORDS: Final = {
     "minutes": "every probe, minute by minute", "relays": "mats and misters, minute by minute",
     "decisions": "decisions and their reasons", "alarms": "alarms", "events": "events",
     "batches": "batches", "entries": "what was written down of batches",
+    "checks": "checks of the wires, step by step", "calibrations": "calibrations of probes",
     "results": "results, as warmfoot import reads them",
 }  # fmt: skip
 

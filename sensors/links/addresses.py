@@ -64,3 +64,12 @@ def points(site: Site) -> Iterator[Probe | Relay]:
         for bay in bench.bays.values():
             yield from bay.probes
             yield bay.mat
+
+
+def address_words(device: Probe | Relay) -> str:
+    """Where a probe or relay is to be found: link, then board and channel, topic or register."""
+    if device.modbus is not None:
+        place = device.modbus
+        return f"{device.link} unit {place.unit} {place.table.replace('_', ' ')} {place.address}"
+    parts = (device.link, device.node, device.channel or device.topic)
+    return " ".join(part for part in parts if part)

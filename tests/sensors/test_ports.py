@@ -9,7 +9,7 @@ from sensors.links import ports
 
 
 def port(device: Path, vid: int | None, hwid: str = "n/a") -> SimpleNamespace:
-    return SimpleNamespace(device=str(device), vid=vid, hwid=hwid)
+    return SimpleNamespace(device=str(device), vid=vid, hwid=hwid, description=f"at {device.name}")
 
 
 def test_usb_comes_first_under_the_name_that_stays(
@@ -32,6 +32,9 @@ def test_usb_comes_first_under_the_name_that_stays(
         str(tmp_path / "ttyUSB0"),
         str(tmp_path / "ttyS0"),
     ]
+    assert ports.serial_ports(by_id)[0] == (
+        str(by_id / "usb-board-if00"), str(tmp_path / "ttyACM0"), "at ttyACM0",
+    )  # fmt: skip
     assert ports.ports_found(tmp_path / "none")[0] == str(tmp_path / "ttyACM0")
 
 
