@@ -28,8 +28,8 @@ from controller.installing import (
 from controller.journal.upkeep import backup
 
 SHOWN: Final = ("LoadState", "UnitFileState", "ActiveState", "ActiveEnterTimestamp")
-COMMAND_S: Final = 660.0
-"""The unit may take 600 s to start, the first time after an update."""
+COMMAND_S: Final = 120.0
+"""systemd itself gives a start up after 90 s."""
 
 
 class StepFailed(OSError):

@@ -11,6 +11,7 @@ from importlib.resources import files
 from pathlib import PurePosixPath as Place
 from typing import Final
 
+from config.modbus import ModbusLink
 from config.model import MqttLink, SerialLink, Site
 
 USER: Final = "warmfoot"
@@ -52,8 +53,9 @@ class Wanted:
     """What is to be installed.
 
     program: path of the `warmfoot` command.  journal_at: where the site's journal is to lie.
-    journal: one to be taken along, its path.  image: the files of a machine that does not run yet,
-    so that nothing can be started and no user be made.  stamp: tells old files apart.
+    journal: one to be taken along, its path.  moved: the service has kept another journal so far,
+    which a running one does not leave without a restart.  image: the files of a machine that does
+    not run yet, so that nothing can be started and no user be made.  stamp: tells old files apart.
     """
 
     site: Site
@@ -62,6 +64,7 @@ class Wanted:
     stamp: str
     journal_at: Place
     journal: Place | None = None
+    moved: bool = False
     image: bool = False
 
 
@@ -144,7 +147,7 @@ def steps_to_install(found: Found, wanted: Wanted) -> list[Step]:
         )
     if not found.active:
         steps.append(Command("start it now", ("systemctl", "start", USER)))
-    elif found.unit != unit:
+    elif found.unit != unit or wanted.moved:
         steps.append(Command("start it anew", ("systemctl", "restart", USER)))
     elif found.bench != wanted.bench_text:
         steps.append(Command("let it read the new bench file", ("systemctl", "reload", USER)))
@@ -236,7 +239,7 @@ def _secrets(wanted: Wanted, found: Found) -> list[str]:
 
 def _further_ports(site: Site) -> list[str]:
     """Kinds of ports, as /proc/devices names them, that the unit as it comes does not open."""
-    ports = [link.port for link in site.links.values() if isinstance(link, SerialLink)]
+    ports = [link.port for link in site.links.values() if isinstance(link, SerialLink | ModbusLink)]
     kinds = [found[1] for port in ports if (found := re.fullmatch(r"/dev/(tty[A-Za-z]+)\d+", port))]
     return sorted(set(kinds) - set(USUAL_PORTS))
 

@@ -102,6 +102,7 @@ def install(
         stamp=f"{datetime.now(UTC):%Y%m%dT%H%M%SZ}",
         journal_at=lasting,
         journal=None if take is None else Place(take.absolute()),
+        moved=_kept_so_far(found.bench) not in (None, lasting),
         image=machine.image,
     )
     parts = [] if machine.image or program else _program_parts(wanted.program)
@@ -109,6 +110,12 @@ def install(
         raise Refused(f"{wanted.program}: no such program; give its whole path with --program")
     for trouble in unreachable(wanted, parts):
         raise Refused(trouble)
+    if wanted.moved and not new_journal:
+        raise Refused(
+            f"the service keeps {_kept_so_far(found.bench)}, and with this site's name or "
+            f"journal.path it would begin another, {lasting}, without your batches. Keep the name, "
+            'or write that path into [journal] as path = "...", or begin anew with --new-journal'
+        )
     _check_journals(site, take, new_journal, taken_already=found.journal, image=machine.image)
     _may_change(machine, dry_run)
     _carry_out(machine, steps_to_install(found, wanted), dry_run)
@@ -262,6 +269,16 @@ def _check_journals(
             f"bench for empty and lets it rest. Type --take {mine} to take a copy along, or "
             "--new-journal to begin anew"
         )
+
+
+def _kept_so_far(bench_text: str | None) -> Place | None:
+    """The journal of the bench file that the service has; None where that tells of none."""
+    if bench_text is None:
+        return None
+    try:
+        return Place(journal_path(loads(bench_text, BENCH_FILE.name), Path(STATE)))
+    except ConfigError:
+        return None
 
 
 def _own_state() -> Path:

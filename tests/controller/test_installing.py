@@ -97,6 +97,11 @@ def test_a_new_bench_file_is_read_without_a_restart_and_the_old_one_kept() -> No
     ]
 
 
+def test_another_journal_wants_a_restart() -> None:
+    found = replace(installed(wanted()), bench="# the old one")
+    assert typed(steps_to_install(found, wanted(moved=True)))[-1] == "systemctl restart warmfoot"
+
+
 def test_a_unit_changed_by_hand_is_kept_beside_the_new_one() -> None:
     found = installed(wanted())
     found = replace(found, unit=f"{found.unit}# mine\n")
@@ -152,6 +157,13 @@ def test_unit_fits_the_machine_and_the_bench_file() -> None:
     assert missing_secrets(found, wanted(text)) == ["SECOND_URL"]
     without = lines(unit_text(wanted(text), Found()))
     assert not any(line.startswith("SupplementaryGroups") for line in without)
+
+
+def test_ports_of_a_modbus_line_are_opened_too() -> None:
+    text = (EXAMPLES / "alder_lane_modbus.toml").read_text(encoding="utf-8")
+    (port,) = {one.port for one in loads(text, "b").links.values() if one.kind == "modbus"}
+    said = lines(unit_text(wanted(text.replace(port, "/dev/ttySC0")), Found()))
+    assert "DeviceAllow=char-ttySC rw" in said
 
 
 @pytest.mark.parametrize("text", [TRAY, TWO, TRAY.replace("/dev/ttyACM0", "/dev/ttyS1")])
@@ -447,6 +459,25 @@ def test_batches_come_along_when_asked(pretended: Pretended, mine: Path) -> None
     assert "Nothing to do" in install().output
     again = install("--take", str(mine))
     assert (again.exit_code, "has a journal already" in again.output) == (EXIT_REFUSED, True)
+
+
+def test_another_name_of_the_site_does_not_leave_the_batches_behind(
+    pretended: Pretended, tmp_path: Path
+) -> None:
+    install()
+    files = pretended.files()
+    bench = tmp_path / "bench.toml"
+    bench.write_text(TRAY.replace("Potting shed", "Alder Lane"))
+    again = ("install", str(bench), "--program", PROGRAM)
+    said = ask(*again)
+    assert (said.exit_code, "it would begin another" in said.output) == (EXIT_REFUSED, True)
+    assert "/var/lib/warmfoot/potting-shed.db" in said.output
+    assert pretended.files() == files
+    assert ask(*again, "--new-journal").exit_code == 0
+    assert pretended.said()[-1] == "systemctl restart warmfoot"
+    bench.write_text(f'{TRAY}\n[journal]\npath = "/var/lib/warmfoot/alder-lane.db"\n')
+    assert ask(*again).exit_code == 0
+    assert pretended.said()[-1] == "systemctl reload warmfoot"
 
 
 @pytest.mark.parametrize("words", [(), ("--new-journal",)])

@@ -7,6 +7,7 @@ user, the groups and the places it names; only the watchdog is made quicker by a
 """
 
 import contextlib
+import json
 import os
 import shutil
 import signal
@@ -47,6 +48,9 @@ sys.path[:0] = ["/opt/source", "/opt/packages"]
 from controller.cli import main
 main()
 """
+
+
+INSIDE = {"PATH": "/usr/sbin:/usr/bin:/sbin:/bin", "HOME": "/nowhere", "LANG": "C.UTF-8"}
 
 
 def cgroup_tree() -> Path | None:
@@ -132,11 +136,15 @@ class Manager:
         return int(children.read_text().split()[0])
 
     def systemctl(self, *words: str) -> str:
-        """What it prints. Raises CalledProcessError."""
+        """What it prints."""
+        return self.inside("systemctl", *words)
+
+    def inside(self, *words: str) -> str:
+        """What a command on that machine prints; one that fails, fails the test."""
         done = subprocess.run(
             ["nsenter", f"--target={self.pid}", "--mount", "--pid", "--cgroup", "--root", "--wd",
-             "systemctl", *words],
-            capture_output=True, text=True, timeout=60, check=False,
+             *words],
+            capture_output=True, text=True, timeout=60, check=False, env=INSIDE,
         )  # fmt: skip
         assert done.returncode == 0, (words, done.stdout, done.stderr, self.said[-3000:])
         return done.stdout
@@ -253,3 +261,47 @@ def test_unit_lives_under_a_real_systemd(manager, board, eventually):
     assert heard_of(manager.said, "STOPPING=1") == 1
     assert board.heard[-1][1] == OFF
     assert (manager.shown("ActiveState"), manager.shown("Result")) == ("inactive", "success")
+
+
+def test_service_is_installed_and_removed_under_a_real_systemd(manager, board, eventually):
+    def service(*words):
+        # Where this test keeps Python; the unit is told by the drop-in.
+        python = "LD_LIBRARY_PATH=/opt/python/lib"
+        return manager.inside("env", python, "/opt/warmfoot/bin/warmfoot", "service", *words)
+
+    # A machine that knows nothing of Warmfoot yet.
+    assert "rm /etc/systemd/system/warmfoot.service" in service("remove")
+    manager.inside("userdel", "warmfoot")
+    manager.inside("mv", "/etc/warmfoot/bench.toml", "/opt/mine.toml")
+
+    install = ("install", "/opt/mine.toml", "--program", "/opt/warmfoot/bin/warmfoot")
+    said = service(*install)
+    assert [x for x in said.splitlines() if x[:2] in ("1.", "8.")] == [
+        "1. make the user warmfoot, who can't log in, and the group of the same name",
+        "8. start it now",
+    ]
+    eventually(lambda: board.heating, BACK_S)
+    user = manager.inside("id", "-u", "warmfoot").strip()
+    status = Path(f"/proc/{manager.main_pid}/status").read_text()
+    assert f"\nUid:\t{user}\t{user}\t{user}\t{user}\n" in status
+    assert manager.inside("stat", "--format=%U %a", "/var/lib/warmfoot") == "warmfoot 770\n"
+
+    told = json.loads(service("status", "--json"))
+    assert (told["running"], told["starts_with_the_machine"]) == (True, True)
+    assert told["journal"] == "/var/lib/warmfoot/alder-lane-nursery.db"
+    assert told["table_version"]
+    before = manager.main_pid
+    assert "Nothing to do" in service(*install)
+    assert manager.main_pid == before
+
+    # Another bench file: read without another process. Then away with it, relays off.
+    heard = len(board.heard)
+    manager.inside("sed", "-i", "$ a # looked at again", "/opt/mine.toml")
+    assert "systemctl reload warmfoot" in service(*install)
+    eventually(lambda: OFF in [orders for _, orders in board.heard[heard:]], BACK_S)
+    eventually(lambda: board.heating, BACK_S)
+    assert manager.main_pid == before
+    service("remove")
+    assert board.heard[-1][1] == OFF
+    assert manager.shown("LoadState") in ("not-found", "inactive")
+    assert "alder-lane-nursery.db" in manager.inside("ls", "/var/lib/warmfoot")
