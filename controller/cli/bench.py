@@ -4,7 +4,7 @@ import shlex
 import shutil
 import sys
 import textwrap
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -19,7 +19,7 @@ from config.load import loads
 from config.where import machine_zone
 from controller.cli.common import Refused, expected_errors, written_whole
 from controller.faces import NOT_SAFETY, console, say
-from sensors.links.ports import ports_found
+from sensors.links.ports import Port, serial_ports
 
 Command = Callable[..., Any]
 WIDEST = 78
@@ -118,7 +118,8 @@ def _may_write(out: Console, path: Path, replace: bool, *, ask: bool) -> bool:
 
 def _answers(out: Console, said: Mapping[str, str], take_defaults: bool) -> dict[str, Any]:
     """Every answer that is wanted, by key. Raises Refused."""
-    around = Around(machine_zone(), ports_found())
+    ports = serial_ports()
+    around = Around(machine_zone(), [port.name for port in ports])
     found: dict[str, Any] = {}
     for question in QUESTIONS:
         if not question.when(found):
@@ -130,7 +131,7 @@ def _answers(out: Console, said: Mapping[str, str], take_defaults: bool) -> dict
             found[question.key] = question.read(said[question.key])
         elif not take_defaults:
             if question.key == "port":
-                _show_ports(out, around)
+                _show_ports(out, ports)
             found[question.key] = _asked(out, question, default)
         elif default is None:
             raise Refused(
@@ -165,9 +166,9 @@ def _asked(out: Console, question: Question, default: str | None) -> Any:
             _say(out, str(error), indent="  ")
 
 
-def _show_ports(out: Console, around: Around) -> None:
-    if around.ports:
-        listed = "".join(f"\n  {port}" for port in around.ports)
+def _show_ports(out: Console, ports: Sequence[Port]) -> None:
+    if ports:
+        listed = "".join(f"\n  {port.name}\n    {port.words}".rstrip() for port in ports)
         click.echo(f"\nPorts of this machine:{listed}", err=True)
     else:
         _say(out, "No serial port is here now. Put the board's lead in to see its name, or take "
@@ -208,5 +209,6 @@ def _tell_next(path: Path, kept: Path | None, told: Described) -> None:
     say(out, "next:")
     named = shlex.quote(str(path))
     say(out, f"  warmfoot check {named}   # what it means, and what is still owed")
+    say(out, f"  warmfoot check --wires {named}   # with a person beside the bench")
     say(out, f"  warmfoot run {named}     # keep the bench, until Ctrl-C")
     say(out, NOT_SAFETY)

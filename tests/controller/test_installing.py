@@ -21,6 +21,7 @@ from controller.cli.common import EXIT_BENCH_FILE, EXIT_NOT_RUNNING, EXIT_REFUSE
 from controller.installed import Machine
 from controller.installing import (
     BENCH_FILE,
+    HIDDEN,
     PROGRAM,
     STATE,
     UNIT,
@@ -39,6 +40,7 @@ from controller.journal.reader import open_reader
 
 EXAMPLES = Path("config") / "examples"
 VERSION_1 = Path(__file__).parents[1] / "data" / "journal_version_1.sql"
+HOME = f"{HIDDEN[0]}/ann"
 TRAY = (EXAMPLES / "one_tray_serial.toml").read_text(encoding="utf-8")
 TWO = (EXAMPLES / "two_benches_mqtt.toml").read_text(encoding="utf-8")
 
@@ -143,7 +145,7 @@ def test_unit_is_the_one_that_comes_with_the_program_where_nothing_asks_for_more
 
 def test_unit_fits_the_machine_and_the_bench_file() -> None:
     text = TRAY.replace("/dev/ttyACM0", "/dev/ttyS1") + (
-        '\n[journal]\npath = "/srv/records/shed.db"\nbackup_dir = "/mnt/stick/copies"\n'
+        '\n[journal]\npath = "/srv/records/shed.db"\nbackup_dir = "/srv/stick/copies"\n'
         '[alerts.routes.grower]\nurl_env = "GROWER_URL"\n'
         '[alerts.routes.second]\nurl_env = "SECOND_URL"\n'
     )
@@ -151,7 +153,7 @@ def test_unit_fits_the_machine_and_the_bench_file() -> None:
     said = lines(unit_text(wanted(text), found))
     assert "SupplementaryGroups=uucp" in said
     assert "DeviceAllow=char-ttyS rw" in said
-    assert {"ReadWritePaths=-/srv/records", "ReadWritePaths=-/mnt/stick/copies"} <= set(said)
+    assert {"ReadWritePaths=-/srv/records", "ReadWritePaths=-/srv/stick/copies"} <= set(said)
     credentials = [line for line in said if "Credential" in line]
     assert credentials == ["LoadCredential=GROWER_URL:/etc/warmfoot/secrets/GROWER_URL"]
     assert missing_secrets(found, wanted(text)) == ["SECOND_URL"]
@@ -174,7 +176,7 @@ def test_every_unit_passes_systemds_own_check(text: str, tmp_path: Path) -> None
             pytest.fail(why)
         pytest.skip(why)
     secrets = frozenset({"BROKER_PASSWORD", "GROWER_URL"})
-    more = '\n[journal]\nbackup_dir = "/mnt/stick"\n' if "[journal]" not in text else ""
+    more = '\n[journal]\nbackup_dir = "/srv/stick"\n' if "[journal]" not in text else ""
     want = wanted(text + more, program="/bin/true")
     path = tmp_path / "warmfoot.service"
     path.write_text(unit_text(want, Found(serial_group="dialout", secrets=secrets)))
@@ -188,12 +190,12 @@ def test_every_unit_passes_systemds_own_check(text: str, tmp_path: Path) -> None
 @pytest.mark.parametrize(
     ("more", "parts", "said"),
     [
-        ("", ["/home/ann/venv/bin/warmfoot"], "can't see /home/ann/venv/bin/warmfoot"),
-        ("", ["/opt/warmfoot/bin/warmfoot", "/root/.pyenv"], "can't see /root/.pyenv"),
-        ('[journal]\nbackup_dir = "/home/a"', [], "journal.backup_dir = '/home/a': the service"),
+        ("", [f"{HOME}/venv/bin/warmfoot"], f"can't see {HOME}/venv/bin/warmfoot"),
+        ("", [PROGRAM, f"{HIDDEN[1]}/python"], f"can't see {HIDDEN[1]}/python"),
+        (f'[journal]\nbackup_dir = "{HOME}/a"', [], f"journal.backup_dir = '{HOME}/a': the"),
         ('[journal]\npath = "shed.db"', [], "journal.path = 'shed.db': for a service write the"),
         ('[journal]\npath = "~/shed.db"', [], "write the whole path"),
-        ('[page]\ncert_file = "/root/a"\nkey_file = "/etc/b"', [], "page.cert_file = '/root/a'"),
+        (f'[page]\ncert_file = "{HOME}/a"\nkey_file = "/etc/b"', [], f"cert_file = '{HOME}/a'"),
     ],
 )
 def test_what_the_service_could_not_see_is_refused_before_it_fails_by_night(
@@ -204,7 +206,7 @@ def test_what_the_service_could_not_see_is_refused_before_it_fails_by_night(
 
 
 def test_nothing_is_said_of_a_program_and_paths_that_can_be_seen() -> None:
-    text = f'{TRAY}\n[journal]\nbackup_dir = "/mnt/stick"\n'
+    text = f'{TRAY}\n[journal]\nbackup_dir = "/srv/stick"\n'
     assert unreachable(wanted(text), [Place(PROGRAM), Place("/usr")]) == []
     assert unreachable(wanted(program="/opt/my place/warmfoot"), [])
 
@@ -525,10 +527,10 @@ def test_status_tells_all_that_is_asked_of_it(pretended: Pretended, mine: Path) 
 
 def test_status_finds_the_nightly_copy(pretended: Pretended, tmp_path: Path) -> None:
     bench = tmp_path / "bench.toml"
-    bench.write_text(f'{TRAY}\n[journal]\nbackup_dir = "/mnt/stick"\n')
+    bench.write_text(f'{TRAY}\n[journal]\nbackup_dir = "/srv/stick"\n')
     assert ask("install", str(bench), "--program", PROGRAM).exit_code == 0
     (pretended.root / "var/lib/warmfoot/potting-shed.db").touch()
-    folder = pretended.root / "mnt/stick"
+    folder = pretended.root / "srv/stick"
     folder.mkdir(parents=True)
     for day in ("2026-03-01", "2026-03-02"):
         (folder / f"potting-shed-{day}.db").touch()
@@ -538,7 +540,7 @@ def test_status_finds_the_nightly_copy(pretended: Pretended, tmp_path: Path) -> 
     (pretended.root / "var/lib/warmfoot/potting-shed.db").unlink()
     shutil.copy(_journal(tmp_path), pretended.root / "var/lib/warmfoot/potting-shed.db")
     told = json.loads(ask("status", "--json").output)
-    assert told["last_backup"] == "/mnt/stick/potting-shed-2026-03-02.db"
+    assert told["last_backup"] == "/srv/stick/potting-shed-2026-03-02.db"
 
 
 def _journal(folder: Path) -> Path:

@@ -19,9 +19,11 @@ from click.testing import CliRunner, Result
 
 from config.bench_questions import QUESTIONS
 from config.load import load
+from config.model import SerialLink
 from controller.cli import bench as command
 from controller.cli import main
 from controller.cli.common import EXIT_REFUSED
+from sensors.links.ports import Port
 
 PLACE = ("--latitude", "53.3", "--longitude", "-6.5")
 Ask = Callable[..., Result]
@@ -32,7 +34,7 @@ def ask(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Ask:
     """Runs `warmfoot bench ...` in an empty folder. typed: what comes through the pipe."""
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("TZ", "Europe/Dublin")
-    monkeypatch.setattr(command, "ports_found", list)
+    monkeypatch.setattr(command, "serial_ports", list)
 
     def run(*words: str, typed: str = "") -> Result:
         return CliRunner().invoke(main, ["bench", *words], input=typed)
@@ -49,6 +51,7 @@ def test_every_default_gives_a_sound_file(ask: Ask, tmp_path: Path) -> None:
     assert said.exit_code == 0, said.output
     assert "bench.toml is written, and sound" in said.output
     assert "warmfoot check bench.toml" in said.output
+    assert "warmfoot check --wires bench.toml" in said.output
     assert "warmfoot run bench.toml" in said.output
     site = load(tmp_path / "bench.toml")
     assert (site.site.timezone, site.site.latitude_deg) == ("Europe/Dublin", 53.3)
@@ -90,6 +93,20 @@ def test_questions_are_answered_through_a_pipe(ask: Ask, tmp_path: Path) -> None
     site = load(tmp_path / "bench.toml")
     assert site.site.name == "Alder Lane"
     assert len(site.benches["bench_1"].bays) == 2
+
+
+def test_ports_that_are_there_are_listed_and_the_surest_is_proposed(
+    ask: Ask, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    board = Port("/dev/serial/by-id/usb-a", "/dev/ttyACM0", "Bench board")
+    there = [board, Port("/dev/ttyS0", "/dev/ttyS0", "")]
+    monkeypatch.setattr(command, "serial_ports", lambda: there)
+    said = ask(*PLACE, typed=30 * "\n")
+    assert "  /dev/serial/by-id/usb-a\n    Bench board\n  /dev/ttyS0\n" in said.output
+    assert "[/dev/serial/by-id/usb-a] > " in said.output
+    link = load(tmp_path / "bench.toml").links["board"]
+    assert isinstance(link, SerialLink)
+    assert link.port == "/dev/serial/by-id/usb-a"
 
 
 @pytest.mark.parametrize(
