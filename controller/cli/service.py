@@ -44,6 +44,7 @@ from controller.installing import (
     steps_to_remove,
     unreachable,
 )
+from controller.journal import schema
 from controller.journal.errors import JournalError
 from controller.journal.reader import open_reader
 from controller.journal.upgrade import copies_of
@@ -317,7 +318,15 @@ def _standing(machine: Machine) -> dict[str, Any]:
     named = re.search(r"^ExecStart=(\S+) run (\S+)$", found.unit or "", re.M)
     bench = Place(named[2]) if named else BENCH_FILE
     told |= {"program": named[1] if named else None, "bench_file": str(bench)}
-    told |= dict.fromkeys(("journal", "table_version", "last_backup", "page"))
+    told |= dict.fromkeys(
+        (
+            "journal",
+            "table_version",
+            "table_version_wanted",
+            "last_backup",
+            "page",
+        )
+    )
     try:
         site = loads(machine.at(bench).read_text(encoding="utf-8"), bench.name)
     except FileNotFoundError:
@@ -339,7 +348,7 @@ def _journal_standing(machine: Machine, site: Site) -> dict[str, Any]:
         if not path.exists():
             return told | {"journal": f"{lasting}: not there yet"}
         with open_reader(path, older=True) as reader:
-            told["table_version"] = reader.version
+            told |= {"table_version": reader.version, "table_version_wanted": schema.newest()}
         copies = copies_of(path)
         if site.journal.backup_dir:
             folder = machine.at(Place(site.journal.backup_dir))

@@ -2,7 +2,6 @@
 
 import contextlib
 import os
-import shutil
 import sqlite3
 from pathlib import Path
 
@@ -35,7 +34,7 @@ def checked_copy(path: Path, to: Path, counts: Counts | None = None) -> None:
                 raise JournalError(f"{to}: the copy is not sound: {answer[0]}", "broken")
             if counts is not None and (found := row_counts(copy)) != counts:
                 raise JournalError(f"{to}: the copy has {found} rows, not {counts}", "broken")
-        shutil.copymode(path, part)
+        _same_owner(path, part)
         part.rename(to)
         _settle(to.parent)
     except (sqlite3.Error, OSError) as error:
@@ -51,6 +50,14 @@ def row_counts(conn: sqlite3.Connection) -> Counts:
         name: conn.execute(f'SELECT count(*) FROM "{name}"').fetchone()[0]
         for (name,) in names.fetchall()
     }
+
+
+def _same_owner(path: Path, copy: Path) -> None:
+    """Let those have the copy who have the journal, also when it is made by root."""
+    held = path.stat()
+    copy.chmod(held.st_mode & 0o7777)
+    with contextlib.suppress(PermissionError):
+        os.chown(copy, held.st_uid, held.st_gid)
 
 
 def _settle(folder: Path) -> None:

@@ -5,6 +5,7 @@ seconds, all UTC since 1970. To change the tables: add a migration below, and ne
 was released.
 """
 
+import contextlib
 import sqlite3
 from pathlib import Path
 from typing import Final
@@ -289,6 +290,12 @@ def connect(path: Path, *, durable: bool, busy_s: float = BUSY_S) -> Database:
     return db
 
 
+def newest() -> str:
+    """Version of the tables that this program makes."""
+    with contextlib.closing(Database(memory=True)) as empty:
+        return MIGRATIONS.pending(empty)[-1].name
+
+
 def version_of(db: Database, migrations: Migrations | None = None) -> str:
     """Version of the tables in `db`: name of the last migration made; "" for an empty file."""
     applied = (migrations or MIGRATIONS).applied(db)
@@ -333,7 +340,7 @@ def check_version(db: Database, path: Path, *, older: bool = True) -> None:
     if applied and not older and MIGRATIONS.pending(db):
         raise JournalError(
             f"{path}: this journal is of an older Warmfoot (table version {version_of(db)}, wanted "
-            f"is {known[-1]}); `warmfoot upgrade` brings it up and keeps it as it was beside it; "
-            "so does the next start of `warmfoot run`",
+            f"is {known[-1]}); `warmfoot upgrade` brings it up and keeps it as it was beside it, "
+            "and so does each start of `warmfoot run`; where that has just begun, wait a minute",
             "older",
         )

@@ -18,6 +18,8 @@ from controller.journal.errors import JournalError, explained
 LOCK_TAIL: Final = ".lock"
 """Added to a journal's name: the file that whoever keeps the bench holds locked."""
 SPARE_BYTES: Final = 16 * 1024 * 1024
+LOCK_WAIT_S: Final = 5.0
+"""Real seconds to wait for somebody else who is upgrading the same journal."""
 
 
 class Upgrade(NamedTuple):
@@ -69,6 +71,8 @@ def _upgraded(db: Database, path: Path, steps: Migrations) -> Upgrade | None:
             conn.execute("ROLLBACK")
             return None
         was = schema.version_of(db, steps)
+        for left in path.parent.glob(f"{path.name}.version-*.part"):
+            left.unlink()  # of a copy that a power cut ended
         _room_for_copy(path)
         name = _copy_name(path, was)
         checked_copy(path, name, row_counts(conn))
@@ -99,14 +103,18 @@ def _upgraded(db: Database, path: Path, steps: Migrations) -> Upgrade | None:
 @contextlib.contextmanager
 def _nobody_keeps(path: Path) -> Iterator[None]:
     """The keeper's lock for as long. A program from before the update may still hold it."""
-    lock = FileLock(path.with_name(path.name + LOCK_TAIL))
+    file = path.with_name(path.name + LOCK_TAIL)
+    if not file.exists():  # never kept by anybody; one made by root would keep the keeper out
+        yield
+        return
+    lock = FileLock(file)
     try:
-        lock.acquire(timeout=0)
+        lock.acquire(timeout=LOCK_WAIT_S)
     except Timeout:
         raise JournalError(
-            f"{path}: this journal is older than the program, and the Warmfoot that keeps the "
-            "bench is still the old one; start it anew (`systemctl restart warmfoot`, or Ctrl-C "
-            "and `warmfoot run`), which upgrades it",
+            f"{path}: this journal is older than the program. If Warmfoot has just been started it "
+            "is being upgraded: wait a minute. Else the Warmfoot that keeps the bench is still the "
+            "old one: start it anew (`systemctl restart warmfoot`, or Ctrl-C and `warmfoot run`)",
             "older",
         ) from None
     try:

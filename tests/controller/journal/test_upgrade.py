@@ -8,6 +8,7 @@ import sqlite3
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import NamedTuple
 
@@ -247,18 +248,62 @@ def test_copy_that_cannot_be_made_ends_it_before_anything_is_changed(
 
 
 def test_nobody_upgrades_under_a_program_that_still_keeps_the_bench(
-    old: Path, coming: Callable[..., None]
+    old: Path, coming: Callable[..., None], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     whole = _whole(old)
     coming()
+    monkeypatch.setattr(upgrade, "LOCK_WAIT_S", 0.0)
     with (
         FileLock(old.with_name("bench.db.lock")),
-        pytest.raises(JournalError, match="still the old one; start it anew"),
+        pytest.raises(JournalError, match="still the old one: start it anew"),
     ):
         Journal.open(old)
     assert _whole(old) == whole
     with Journal.open(old) as journal:
         assert journal.upgraded is not None
+
+
+@pytest.mark.parametrize("kept_before", [True, False])
+def test_two_who_open_it_at_once_upgrade_it_once(
+    old: Path, coming: Callable[..., None], kept_before: bool
+) -> None:
+    before = _every_row(old)
+    coming()
+    if kept_before:
+        old.with_name("bench.db.lock").touch()
+
+    def open_it(_: int) -> bool:
+        with Journal.open(old) as journal:
+            return journal.upgraded is not None
+
+    with ThreadPoolExecutor(4) as pool:
+        assert sorted(pool.map(open_it, range(4))) == [False, False, False, True]
+    assert len(upgrade.copies_of(old)) == 1
+    assert _every_row(old, like=before)["minute"] == before["minute"]
+
+
+def test_what_a_power_cut_left_of_a_copy_is_cleared_away(
+    old: Path, coming: Callable[..., None]
+) -> None:
+    left = old.with_name("bench.db.version-1-20260302T031500Z.part")
+    left.write_bytes(b"half")
+    coming()
+    with Journal.open(old, now=NOW) as journal:
+        assert journal.upgraded is not None
+    assert not left.exists()
+    assert len(upgrade.copies_of(old)) == 1
+
+
+def test_copy_belongs_to_those_who_have_the_journal(old: Path, coming: Callable[..., None]) -> None:
+    old.chmod(0o660)
+    if os.geteuid() == 0:
+        os.chown(old, 990, 990)
+    coming()
+    with Journal.open(old, now=NOW) as journal:
+        assert journal.upgraded is not None
+        held, copied = old.stat(), journal.upgraded.copy.stat()
+    assert copied.st_mode == held.st_mode
+    assert (copied.st_uid, copied.st_gid) == (held.st_uid, held.st_gid)
 
 
 def test_older_journal_is_still_backed_up(old: Path, coming: Callable[..., None]) -> None:
