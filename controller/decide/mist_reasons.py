@@ -11,7 +11,7 @@ MIST_REASONS: Final[dict[str, str]] = {
     "mist_hand_off": "mist held off by hand",
     "mist_hand_on": "mist held on by hand: bursts as close as the shortest gap allows",
     "mist_after_gap": "nothing was known for {0} min by day and leaves may be dry: one burst",
-    "mist_dryness": "leaves have dried by {0} kPa min since the last burst; {1} earns one",
+    "mist_dryness": "leaves have dried by {0} kPa min since the last burst; {1} kPa min earn one",
     "mist_schedule": "burst by the clock, as the bench file asks",
     "mist_interval": "clock not set: burst every {0} min of running time, as the bench file asks",
     "mist_cool_top": "top at {0} degC is above {1}, and the air is dry enough for mist to cool it",

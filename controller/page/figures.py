@@ -15,6 +15,9 @@ LEAF: Final = "M0 0C-9 -3 -11 -11 -9 -17C-3 -16 1 -9 0 0Z"
 LEAF_OTHER: Final = "M0 0C9 -3 11 -11 9 -17C3 -16 -1 -9 0 0Z"
 ROOT: Final = "M0 0C-2 4 -6 5 -8 9M0 0C0 4 -1 7 -2 11M0 0C1 4 4 6 5 10M0 0C3 3 7 3 10 6"
 """A cutting, drawn by hand in px about the end of its stem."""
+NARROW_PX: Final = 288.0
+LETTER_PX: Final = 7.4
+"""Width of the narrowest drawing, and of a letter of its labels at most, on the mean."""
 
 
 class Scale(NamedTuple):
@@ -86,7 +89,7 @@ def rail(
             x = scale.at(limit.value)
             made.append(element("line", x1=x, x2=x, y1=6, y2=28, class_="limit"))
             text = f"{limit.word} {number(limit.value, digits)}{GAP}{unit}"
-            made.append(element("text", text, x=x, y=42, class_=_side(limit.value, scale)))
+            made.append(element("text", text, x=x, y=42, class_=_side(limit.value, scale, text)))
     if target is not None and isfinite(target):
         made.append(_at(scale.at(target), 17, element("path", d="M-5 -13H5L0 -6Z", class_="aim")))
     if isfinite(value):
@@ -130,8 +133,8 @@ def lean(
         if isfinite(value) and scale.low < value < scale.high:
             x = scale.at(value)
             made.append(element("line", x1=x, x2=x, y1=y, y2=y + 10, class_="limit"))
-            made.append(element("text", f"{word} {value:g}{GAP}°C", x=x, y=y + 23,
-                                class_=_side(value, scale)))  # fmt: skip
+            text = f"{word} {value:g}{GAP}°C"
+            made.append(element("text", text, x=x, y=y + 23, class_=_side(value, scale, text)))
     if isfinite(target_c):
         aim = element("path", d="M-5 -17H5L0 -10Z", class_="aim")
         made.append(_at(scale.at(target_c), 112, aim))
@@ -152,7 +155,10 @@ def _cutting(top_c: float, base_c: float, scale: Scale, no_top: str) -> list[Ele
     ):
         if known:
             found.append(_at(scale.at(value), y, *parts))
-            side = "before" if scale.share(value) > 0.72 else "after"
+            before = scale.share(value) > 0.72
+            if parts[0].get("class") == "root" and top_known and top_c > base_c:
+                before = scale.share(value) > 0.28  # the stem leans over what stands after it
+            side = "before" if before else "after"
             dx = -14 if side == "before" else 14
             label = f"{number(value)}{GAP}°C"
             x = scale.at(value)
@@ -179,10 +185,10 @@ def _at(x: str, y: float, *parts: Element) -> Element:
     return element("svg", *parts, x=x, y=y, overflow="visible", width=1, height=1)
 
 
-def _side(value: float, scale: Scale) -> str:
-    """Which side a label under a mark may run to without leaving the drawing."""
-    share = scale.share(value)
-    return "after" if share < 0.12 else "before" if share > 0.88 else "middle"
+def _side(value: float, scale: Scale, text: str) -> str:
+    """Which side a label under a mark may run to without leaving a drawing of NARROW_PX."""
+    share, half = scale.share(value), len(text) * LETTER_PX / 2 / NARROW_PX
+    return "after" if share < half else "before" if share > 1 - half else "middle"
 
 
 def shape(priority: int) -> Element:

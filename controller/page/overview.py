@@ -7,7 +7,7 @@ from controller.decide.aims import BayAims
 from controller.draw.markup import Element, element
 from controller.page.figures import lean, shape
 from controller.page.render import Asked, Sheet
-from controller.page.standing import Call, call_card, calls, over_fold
+from controller.page.standing import NEW, Call, call_card, calls, over_fold
 from controller.page.trends import base_past, past, trend
 from controller.page.words import (
     GAP,
@@ -81,7 +81,9 @@ def _call(asked: Asked, standing: list[Call], over: list[Call], aside: list[Call
                         f", {place_words(call.place, asked.moment.site)}. Do: ",
                         *with_commands(call.row.action)),
                 class_=f"p{call.priority}",
-                id=f"also-{call.alarm}-{call.place}",
+                id=f"also-{call.key}",
+                data_priority=str(call.priority) if call.state in NEW else None,
+                data_alarm=call.key,
             )
             for call in more
         ]  # fmt: skip

@@ -229,7 +229,7 @@ def _bracket(cut: Cut, scale: Scale) -> list[Element]:
     y = SOIL_Y - 20
     left, right = sorted((cut.top_c, cut.base_c))
     x1, x2 = scale.at(left), scale.at(right)
-    before = scale.share(right) > 0.72
+    before = scale.share(right) > 0.66
     text = measured(cut.base_c - cut.top_c, "K", sign=True)
     return [
         element("line", x1=x1, x2=x2, y1=y, y2=y, class_="bracket"),

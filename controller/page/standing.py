@@ -42,6 +42,11 @@ class Call(NamedTuple):
     calling: bool
 
     @property
+    def key(self) -> str:
+        """Its name and place, for ids."""
+        return f"{self.alarm}-{self.place}"
+
+    @property
     def stands(self) -> bool:
         """It calls, and is not over."""
         return self.calling and not self.over
@@ -152,8 +157,9 @@ def call_card(call: Call, asked: Asked, *, whole: bool = False) -> Element:
         more,
         _hands(call, asked, whole),
         class_=look,
-        id=f"call-{call.alarm}-{call.place}",
+        id=f"call-{call.key}",
         data_priority=str(call.priority) if new else None,
+        data_alarm=call.key,
     )
 
 
@@ -168,7 +174,7 @@ def _hands(call: Call, asked: Asked, whole: bool) -> Element | None:
     if call.state == "SHLVD":
         found.append(act_form(asked, ActKind.UNSHELVE, "Bring it back", common))
     if whole and call.row.latched and call.state in ("LATCH_ACK", "LATCH_UNACK"):
-        found.append(act_form(asked, ActKind.RESET, "Reset ...", common))
+        found.append(act_form(asked, ActKind.RESET, "Reset ...", common, risky=True))
     longest_s = call.row.shelve_longest_s(call.priority)
     if whole and call.calling and longest_s > 0.0:
         found.append(_set_aside(asked, common, longest_s / 60.0))

@@ -55,7 +55,8 @@
   }
   const order = (place, one) => [...place.querySelectorAll("details")].indexOf(one);
   const calls = (place) => [...place.querySelectorAll("[data-priority]")].map((c) => ({
-    id: c.id, urgent: c.dataset.priority === "1", text: c.querySelector("h3").textContent }));
+    id: c.dataset.alarm, urgent: c.dataset.priority === "1",
+    text: (c.querySelector("h3") || c).textContent }));
   function tell(fresh) {
     if (!fresh.length) return;
     waiting = (waiting || []).concat(fresh);
