@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from typing import NamedTuple
 
 from config.findings import Finding
+from config.meaning_devices import mqtt_device
 from config.meaning_modbus import modbus_load, modbus_place
 from config.modbus import ModbusLink
 from config.model import (
@@ -147,7 +148,7 @@ def _address(place: _Place, site: Site) -> Iterator[Finding]:
         yield from modbus_place((*path, "modbus"), device.modbus)
         if device.node is not None:
             yield Finding((*path, "node"), "node goes with channel, not with modbus; take it out")
-    yield from _topic(path, device)
+    yield from mqtt_device(path, device)
 
 
 def _modbus_or_not(place: _Place, link: LinkPlan) -> Iterator[Finding]:
@@ -164,36 +165,6 @@ def _modbus_or_not(place: _Place, link: LinkPlan) -> Iterator[Finding]:
         yield Finding(
             (*place.path, "modbus"),
             f"link {device.link} is not modbus; write {instead} instead of modbus",
-        )
-
-
-def _topic(path: Path, device: Probe | Relay) -> Iterator[Finding]:
-    topic = device.topic
-    if topic is not None:
-        if device.node is not None:
-            yield Finding((*path, "node"), "node goes with channel, not with topic; take it out")
-        if not topic or any(letter in topic for letter in "+#\0"):
-            yield Finding(
-                (*path, "topic"), "write one device's whole topic, without the wildcards + and #"
-            )
-    if isinstance(device, Relay):
-        if topic is not None and device.on_payload == device.off_payload:
-            yield Finding(
-                (*path, "off_payload"), "on_payload and off_payload are the same; make them differ"
-            )
-    elif device.pointer:
-        yield from _pointer(path, device)
-
-
-def _pointer(path: Path, probe: Probe) -> Iterator[Finding]:
-    """RFC 6901: a pointer is empty or begins with a slash; a tilde is followed by 0 or 1."""
-    if probe.topic is None:
-        yield Finding((*path, "pointer"), "pointer goes with topic; take it out")
-    tilde_parts = probe.pointer.split("~")[1:]
-    if probe.pointer[0] != "/" or any(not part.startswith(("0", "1")) for part in tilde_parts):
-        yield Finding(
-            (*path, "pointer"),
-            'this is not a JSON pointer; write such as "/temperature" or "/sensor/0/value"',
         )
 
 

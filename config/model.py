@@ -23,6 +23,7 @@ from pydantic import (
 from pydantic_core import PydanticCustomError
 
 from config import bounds
+from config.devices import Available, Sends, SwitchState
 from config.modbus import ModbusLink, ModbusPoint, ModbusSwitch
 from config.record import Record, number
 
@@ -122,6 +123,7 @@ class Probe(Record):
     topic: StrictStr | None = None
     pointer: StrictStr = ""
     """RFC 6901 pointer to the value in a JSON payload; "" when the payload is the bare number."""
+    sends: Sends | None = None
     modbus: ModbusPoint | None = None
     name: Name | None = None
     """Short name in records; by default the channel."""
@@ -153,6 +155,8 @@ class Relay(Record):
     topic: StrictStr | None = None
     on_payload: StrictStr = "ON"
     off_payload: StrictStr = "OFF"
+    state: SwitchState | None = None
+    available: Available | None = None
     modbus: ModbusSwitch | None = None
     lease: Literal["board", "auto_off", "none"] = "board"
     """Who switches it off when orders stop: the board; the device by itself; nobody."""

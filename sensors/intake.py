@@ -104,6 +104,8 @@ class Intake:
     def _add_relay(self, relay_id: str, relay: Relay) -> None:
         if relay.modbus is not None:
             self._relays[relay.link, relay.modbus.node, relay.modbus.key] = relay_id
+        elif relay.topic is not None:
+            self._relays[relay.link, "", foreign_key(relay.topic)] = relay_id
         elif relay.channel is not None:
             self._relays[relay.link, relay.node or "", relay.channel] = relay_id
 

@@ -1,4 +1,4 @@
-"""A message as an MQTT topic and a JSON payload, and values out of other devices' payloads.
+"""A message as an MQTT topic and a JSON payload, and JSON read strictly.
 
 Our own topics, all lower-case ASCII (levels and wildcards: MQTT 5.0, OASIS Standard, section 4.7):
 
@@ -14,7 +14,6 @@ NaN and Infinity are refused, as is anything above 4 KB.
 
 import json
 import unicodedata
-from collections.abc import Iterable
 from typing import Final, NoReturn
 
 from sensors.lines import LINE_BYTES, LineError, encode, parse_number
@@ -115,27 +114,6 @@ def decode_payload(word: str, payload: bytes) -> Message:
     return Message(word, int(seq), fields)
 
 
-def foreign_values(
-    payload: bytes, wanted: Iterable[tuple[str, str]]
-) -> tuple[dict[str, str], list[str]]:
-    """Numbers out of another device's payload, and what could not be taken from it.
-
-    wanted: (key, pointer) pairs; pointer "" takes a payload that is itself the number. The number
-    may be a JSON number or a string with a plain decimal number in it.
-    Returns key -> decimal text, and one text for each pair that gave none: some devices send each
-    quantity in a payload of its own. Raises PayloadError when the payload is no JSON.
-    """
-    document = read_json(payload)
-    found: dict[str, str] = {}
-    problems: list[str] = []
-    for key, pointer in wanted:
-        try:
-            found[key] = _number_at(document, pointer)
-        except LineError as error:
-            problems.append(str(error))
-    return found, problems
-
-
 class _Number(str):
     """A JSON number, as the text that was sent."""
 
@@ -197,6 +175,11 @@ def parse_pointer(pointer: str) -> list[str]:
     return [part.replace("~1", "/").replace("~0", "~") for part in pointer[1:].split("/")]
 
 
+def token_text(value: object) -> str | None:
+    """A JSON number of `read_json` as plain decimal text, None for anything else."""
+    return decimal_text(value) if isinstance(value, _Number) else None
+
+
 def decimal_text(number: str) -> str:
     """A JSON number as plain decimal text of at most 12 characters.
 
@@ -209,16 +192,6 @@ def decimal_text(number: str) -> str:
     if not abs(value) < 1e9:
         raise PayloadError(f"number {number[:24]!r} is beyond what any probe reads")
     return f"{value:.6f}"[:12]
-
-
-def _number_at(document: object, pointer: str) -> str:
-    value = resolve(document, pointer)
-    if isinstance(value, _Number):
-        return decimal_text(value)
-    if not isinstance(value, str):
-        raise PayloadError(f"{pointer or 'the payload'} holds no number")
-    parse_number(value)
-    return value
 
 
 def _check(word: str, seq: int, fields: dict[str, str]) -> None:

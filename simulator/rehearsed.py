@@ -42,7 +42,7 @@ def _probe(probe: Probe, used: dict[str, set[str]]) -> Probe:
     channel = _free(probe.channel or probe.kind, probe.node, used[probe.link])
     name = probe.name or probe.channel or probe.kind
     changed = {"channel": channel, "node": None, "topic": None, "pointer": "", "name": name}
-    return probe.model_copy(update={**changed, "modbus": None})
+    return probe.model_copy(update={**changed, "modbus": None, "sends": None})
 
 
 def _relay(relay: R, used: dict[str, set[str]]) -> R:

@@ -46,17 +46,18 @@ def posts_of(site: Site) -> tuple[Post, ...]:
 
     One for each link and board, or more where a board has so many relays that a line would be full.
     A plain switch goes by its topic; its link knows what to publish there. A Modbus relay goes by
-    its place in its unit, in a message of its own.
+    its place in its unit. Each of these has a message of its own: one away holds up no other.
     """
-    gathered: dict[tuple[str, str], list[tuple[str, str]]] = {}
+    gathered: dict[tuple[str, str, str], list[tuple[str, str]]] = {}
     for relay_id, relay in relays_of(site).items():
         node, channel = relay.node or "", relay.channel or relay.topic or ""
         if relay.modbus is not None:
             node, channel = relay.modbus.node, relay.modbus.key
-        gathered.setdefault((relay.link, node), []).append((relay_id, channel))
+        key = relay.link, node, relay.topic or ""
+        gathered.setdefault(key, []).append((relay_id, channel))
     return tuple(
         Post(link, node, chunk)
-        for (link, node), relays in gathered.items()
+        for (link, node, _), relays in gathered.items()
         for chunk in _chunks(relays)
     )
 

@@ -4,6 +4,8 @@ from collections.abc import Iterator
 from typing import NamedTuple
 
 from config.model import Probe, Relay, Site
+from sensors.devices import Presence, State, Value
+from sensors.kinds import KINDS
 from sensors.topics import LONE_NODE, check_topic, foreign_key, parse_pointer, slug
 
 
@@ -18,15 +20,22 @@ class Switch(NamedTuple):
 class Addresses(NamedTuple):
     """What an MQTT link reads and switches.
 
-    site: the site's topic level.  probes: topic -> (channel key, JSON pointer) of each value in it.
-    switches: channel key -> switch.  lone_board: True unless a node is really called "board"; then
-    the board of that name in topics is the node "" of the bench file.
+    site: the site's topic level.  probes: topic -> each value in it.
+    switches: channel key -> switch.  states, presences: topic -> what switches tell there of
+    themselves.  lone_board: True unless a node is really called "board"; then the board of that
+    name in topics is the node "" of the bench file.
     """
 
     site: str
-    probes: dict[str, list[tuple[str, str]]]
+    probes: dict[str, list[Value]]
     switches: dict[str, Switch]
+    states: dict[str, list[State]]
+    presences: dict[str, list[Presence]]
     lone_board: bool = True
+
+    def topics(self) -> list[str]:
+        """Every topic of other devices that is to be heard."""
+        return list(dict.fromkeys([*self.probes, *self.states, *self.presences]))
 
 
 def addresses_of(site: Site, link: str) -> Addresses:
@@ -34,8 +43,7 @@ def addresses_of(site: Site, link: str) -> Addresses:
 
     Raises PayloadError for a topic or pointer that cannot be used.
     """
-    probes: dict[str, list[tuple[str, str]]] = {}
-    switches: dict[str, Switch] = {}
+    made = Addresses(slug(site.site.name), {}, {}, {}, {})
     lone_board = True
     for item in points(site):
         if item.link != link:
@@ -46,13 +54,26 @@ def addresses_of(site: Site, link: str) -> Addresses:
         topic = check_topic(item.topic)
         if isinstance(item, Probe):
             parse_pointer(item.pointer)
-            value = (foreign_key(topic, item.pointer), item.pointer)
-            values = probes.setdefault(topic, [])
-            if value not in values:
-                values.append(value)
+            key = foreign_key(topic, item.pointer)
+            value = Value(key, item.pointer, KINDS[item.kind].unit, item.sends or "")
+            made.probes.setdefault(topic, []).append(value)
         else:
-            switches[foreign_key(topic)] = Switch(topic, item.on_payload, item.off_payload)
-    return Addresses(slug(site.site.name), probes, switches, lone_board)
+            made.switches[foreign_key(topic)] = Switch(topic, item.on_payload, item.off_payload)
+            _listen(made, topic, item)
+    return made._replace(lone_board=lone_board)
+
+
+def _listen(made: Addresses, channel: str, relay: Relay) -> None:
+    """Where a plain switch tells of itself."""
+    if (state := relay.state) is not None:
+        parse_pointer(state.pointer)
+        on, off = state.on or relay.on_payload, state.off or relay.off_payload
+        there = made.states.setdefault(check_topic(state.topic), [])
+        there.append(State(channel, state.pointer, on, off))
+    if (told := relay.available) is not None:
+        parse_pointer(told.pointer)
+        heard = made.presences.setdefault(check_topic(told.topic), [])
+        heard.append(Presence(channel, told.pointer, told.payload))
 
 
 def points(site: Site) -> Iterator[Probe | Relay]:

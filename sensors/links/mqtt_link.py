@@ -20,9 +20,10 @@ from sensors.links.addresses import Addresses
 from sensors.links.base import LinkHealth
 from sensors.links.inbox import Inbox, SequenceFilter, WireState
 from sensors.links.mqtt_session import Session, explain, same_id
+from sensors.links.others import Others
 from sensors.links.outbox import Outbox
 from sensors.links.switches import Switches
-from sensors.messages import NO_SEQ, ORDER, PROBE, Arrival, Message
+from sensors.messages import ORDER, Arrival, Message
 from sensors.topics import (
     FROM_NODES,
     HOST,
@@ -32,7 +33,6 @@ from sensors.topics import (
     STATUS,
     decode_payload,
     encode_payload,
-    foreign_values,
     own_topic,
     split_own,
 )
@@ -77,8 +77,9 @@ class MqttLink:
         self._clock = clock
         self._site = addresses.site
         self._lone_board = addresses.lone_board
-        self._probes = addresses.probes
+        self._foreign_topics = addresses.topics()
         self._switches = Switches(addresses.switches)
+        self._others = Others(addresses, self._left_s)
         self._retry_s = retry_s
         self._client_id = plan.client_id or f"warmfoot-{addresses.site}-{name}"
         self._status_topic = own_topic(addresses.site, HOST, STATUS)
@@ -107,19 +108,19 @@ class MqttLink:
         arrivals: list[Arrival] = []
         for mono_s, topic, payload, retained in self._inbox.take():
             try:
-                arrival = self._parse(mono_s, topic, payload, retained)
+                arrivals += self._parse(mono_s, topic, payload, retained)
             except LineError as error:
                 log.debug("link %s: %s: %s", self.name, topic, error)
                 self._refused += 1
-                continue
-            if arrival is not None:
-                arrivals.append(arrival)
         self._heard += len(arrivals)
         return arrivals
 
     def send(self, message: Message, node: str = "") -> bool:
-        """Orders to a board's node; channels that are plain switches go to their own topics."""
-        if not self._connected:
+        """Orders to a board's node; channels that are plain switches go to their own topics.
+
+        False also for a switch that has told that it is not there.
+        """
+        if not self._connected or not self._others.absent.isdisjoint(message.fields):
             return False
         mono_s = self._clock.now().mono_s
         try:
@@ -151,9 +152,11 @@ class MqttLink:
     def health(self) -> LinkHealth:
         up, why, since_s = self._state.now
         rejected = self._refused + self._filter.refused
+        absent = ", ".join(sorted(self._others.absent))
         return LinkHealth(
-            up, why, since_s, self._heard, rejected, self._state.reopened, self._inbox.dropped
-        )
+            up, why, since_s, self._heard, rejected, self._state.reopened, self._inbox.dropped,
+            f"not there, by its own word: {absent}" if up and absent else "",
+        )  # fmt: skip
 
     def stop(self) -> None:
         """Send what is waiting, switch plain switches off, say "offline", disconnect."""
@@ -165,13 +168,16 @@ class MqttLink:
         self._wake_out.close()
         self._state.set_down("stopped", self._clock.now().mono_s)
 
+    def _left_s(self, channel: str) -> float:
+        return self._switches.left_s(channel, self._clock.now().mono_s)
+
     # -- parsing ----------------------------------------------------------------------------------
 
-    def _parse(self, mono_s: float, topic: str, payload: bytes, retained: bool) -> Arrival | None:
-        """The arrival in one publication, None for a repeat. Raises LineError."""
+    def _parse(self, mono_s: float, topic: str, payload: bytes, retained: bool) -> list[Arrival]:
+        """The arrivals in one publication, [] for a repeat. Raises LineError."""
         own = split_own(topic, self._site)
         if own is None:
-            return self._parse_foreign(mono_s, topic, payload, retained)
+            return self._parse_other(mono_s, topic, payload, retained)
         level, word = own
         if word not in FROM_NODES:
             raise LineError(f"nothing is read from {topic}")
@@ -179,17 +185,21 @@ class MqttLink:
         node = "" if self._lone_board and level == LONE_NODE else level
         # A retained message says nothing about where its sender's sequence stands now.
         if not retained and not self._filter.accept(message, mono_s, node):
-            return None
-        return Arrival(message, mono_s, node, retained)
+            return []
+        return [Arrival(message, mono_s, node, retained)]
 
-    def _parse_foreign(
+    def _parse_other(
         self, mono_s: float, topic: str, payload: bytes, retained: bool
-    ) -> Arrival | None:
-        found, problems = foreign_values(payload, self._probes.get(topic, ()))
-        self._refused += len(problems)
-        if not found:
-            return None
-        return Arrival(Message(PROBE, NO_SEQ, found), mono_s, "", retained)
+    ) -> list[Arrival]:
+        """Of other people's devices. A switch that comes back is switched off first of all: it may
+        have missed what was said. Raises LineError.
+        """
+        messages, refused, back = self._others.hear(topic, payload)
+        self._refused += refused
+        for channel in back:
+            for switch_topic, text in self._switches.off(channel):
+                self._put(Outgoing(switch_topic, text.encode(), False, OFF_EXPIRY_S), mono_s)
+        return [Arrival(message, mono_s, "", retained) for message in messages]
 
     # -- broker thread ----------------------------------------------------------------------------
 
@@ -253,6 +263,7 @@ class MqttLink:
         for topic, payload in self._switches.all_off():
             session.publish(topic, payload)
         self._outbox.clear()
+        self._others.absent = set()
         self._connected = True
         self._state.set_open(mono_s)
 
@@ -279,7 +290,7 @@ class MqttLink:
         self._inbox.put((self._clock.now().mono_s, topic, payload[: PAYLOAD_BYTES + 1], retained))
 
     def _topics(self) -> list[str]:
-        return [f"{ROOT}/{self._site}/+/{word}" for word in FROM_NODES] + list(self._probes)
+        return [f"{ROOT}/{self._site}/+/{word}" for word in FROM_NODES] + self._foreign_topics
 
     def _repeated_loss(self) -> str:
         """A guess at the cause when connections are lost again and again, else ""."""

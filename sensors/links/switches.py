@@ -68,6 +68,17 @@ class Switches:
         with self._lock:
             return self._off(list(self._switches))
 
+    def off(self, channel: str) -> list[tuple[str, str]]:
+        """The (topic, payload) that switch one off: it was away, and may have missed an order."""
+        with self._lock:
+            return self._off([channel])
+
+    def left_s(self, channel: str, mono_s: float) -> float:
+        """Rest of a switch's lease by its last order, s; 0 when it is off."""
+        with self._lock:
+            told = self._told.get(channel)
+            return max(0.0, told.ends_s - mono_s) if told is not None and told.on else 0.0
+
     def _off(self, channels: list[str]) -> list[tuple[str, str]]:
         for channel in channels:
             self._told.pop(channel, None)

@@ -61,7 +61,7 @@ SLIPS = {
         "watts above 0, at most 20000\n"
         "bench.toml line 13: benches.north.bays.left.mat.powr_w = 120 - there is no such key "
         "(did you mean power_w?); keys here are link, channel, node, topic, on_payload, "
-        "off_payload, modbus, lease, power_w, area_m2, cutout, cutout_c",
+        "off_payload, state, available, modbus, lease, power_w, area_m2, cutout, cutout_c",
     ),
     "misspelt_kind_in_a_list": (
         SOUND.replace("base_temperature", "base_temprature"),

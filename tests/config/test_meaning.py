@@ -270,3 +270,49 @@ def test_unknown_recipe_is_told_with_the_nearest() -> None:
 def test_alarm_change_that_changes_nothing_is_refused() -> None:
     assert "this changes nothing" in only("[benches.north.alarms.base_cold]")
     assert told("[benches.north.alarms.base_cold]\nlimit = 2") == []
+
+
+DEVICE = 'link = "broker", topic = "a", kind = "base_temperature"'
+SWITCH = 'link = "broker", topic = "plug/set", lease = "none", power_w = 120'
+
+
+@pytest.mark.parametrize(
+    ("probe", "words"),
+    [
+        (PROBE + ', sends = "tenths"', "sends goes with topic; take it out, a board sends plain"),
+        (
+            DEVICE + ', sends = "fraction"',
+            'sends = "fraction" - only humidity is sent as a fraction of 1; take it out',
+        ),
+        (
+            DEVICE + ', sends = "kelvin"',
+            'this is not known here; write one of "degF", "tenths", "hundredths", "fraction"',
+        ),
+    ],
+)
+def test_a_measure_that_does_not_fit_is_refused(probe: str, words: str) -> None:
+    assert words in only(probe=probe)
+
+
+@pytest.mark.parametrize(
+    ("more", "words"),
+    [
+        (', state = { topic = "plug/+" }', 'mat.state.topic = "plug/+" - write one device\'s'),
+        (', state = { topic = "plug/set", pointer = "/on" }', "this is the topic of the orders"),
+        (', state = { topic = "s", pointer = "on" }', 'mat.state.pointer = "on" - this is not a'),
+        (', state = { topic = "s", off = "ON" }', "mat.state - on and off are the same word"),
+        (', available = { topic = "#" }', 'mat.available.topic = "#" - write one device\'s whole'),
+        (
+            ', available = { payload = "up" }',
+            "mat.available.topic is missing; write text",
+        ),
+    ],
+)
+def test_a_switch_that_tells_of_itself_in_no_sound_way_is_refused(more: str, words: str) -> None:
+    assert words in only(mat=SWITCH + more)
+
+
+def test_a_board_tells_of_its_relays_by_itself() -> None:
+    assert "state goes with topic; other relays tell by themselves" in only(
+        mat=MAT + ', state = { topic = "s" }'
+    )

@@ -181,7 +181,7 @@ class MqttEnd:
 
     def make_link(self, **changes: Any) -> MqttLink:
         plan = MqttPlan(kind="mqtt", host=self.broker.host, port=self.broker.port)
-        addresses = changes.pop("addresses", Addresses(SITE, {}, {}))
+        addresses = changes.pop("addresses", Addresses(SITE, {}, {}, {}, {}))
         plan = plan.model_copy(update=changes)
         return MqttLink("bench", plan, SystemClock(), addresses, RETRY_S, QUEUE)
 

@@ -9,8 +9,9 @@ from typing import Any
 
 import pytest
 
+from sensors.devices import Presence, State, Value
 from sensors.links.addresses import Addresses, Switch
-from sensors.messages import NO_SEQ, ORDER, PROBE, Arrival, Message
+from sensors.messages import NO_SEQ, ORDER, PROBE, RELAY, Arrival, Message
 
 pytestmark = [pytest.mark.wire, pytest.mark.usefixtures("no_thread_left")]
 
@@ -20,10 +21,15 @@ STATUS = f"warmfoot/1/{SITE}/host/status"
 FOREIGN = Addresses(
     SITE,
     {
-        "sensors/t1": [("sensors/t1#/temperature", "/temperature"), ("sensors/t1#/rh", "/rh")],
-        "plain/t2": [("plain/t2", "")],
+        "sensors/t1": [
+            Value("sensors/t1#/temperature", "/temperature"),
+            Value("sensors/t1#/rh", "/rh"),
+        ],
+        "plain/t2": [Value("plain/t2")],
     },
     {"plug/mat": Switch("plug/mat", "ON", "OFF")},
+    {"plug/state": [State("plug/mat", "/relay", "true", "false")]},
+    {"plug/here": [Presence("plug/mat", "", "online")]},
 )
 
 
@@ -272,6 +278,37 @@ def test_plain_switches_begin_off_follow_orders_and_end_off(
     eventually(lambda: payloads(mqtt_end, "plug/mat") == ["OFF", "ON", "OFF"])
     assert not any(message.retain for message in mqtt_end.seen)
     assert mqtt_end.heard == []
+
+
+def test_a_plain_switch_tells_what_it_is(mqtt_end: Any, start: Any) -> None:
+    link = start(addresses=FOREIGN)
+    assert link.send(Message(ORDER, 0, {"plug/mat": "30"}))
+    for said in (b'{"relay": true}', b'{"relay": "maybe"}', b'{"relay": false}'):
+        mqtt_end.publish("plug/state", said)
+    got = collect(link, 2)
+    told = [arrival.message.fields["plug/mat"] for arrival in got]
+    assert [arrival.message.word for arrival in got] == [RELAY, RELAY]
+    assert told[0].startswith("1/")
+    assert 25 <= float(told[0][2:]) <= 30
+    assert told[1] == "0/0"
+    assert link.health().rejected == 1
+
+
+def test_a_plain_switch_that_is_away_takes_no_order_and_comes_back_off(
+    mqtt_end: Any, start: Any, eventually: Eventually
+) -> None:
+    mqtt_end.publish("plug/here", "offline", retain=True)  # its will, kept by the broker
+    mqtt_end.listen_to("plug/mat")
+    link = start(addresses=FOREIGN)
+    eventually(lambda: payloads(mqtt_end, "plug/mat") == ["OFF"])
+    eventually(lambda: link.poll() or link.health().note)
+    assert link.health().note == "not there, by its own word: plug/mat"
+    assert not link.send(Message(ORDER, 0, {"plug/mat": "30"}))
+    mqtt_end.publish("plug/here", "online", retain=True)
+    eventually(lambda: link.poll() or not link.health().note)
+    eventually(lambda: payloads(mqtt_end, "plug/mat") == ["OFF", "OFF"])
+    assert link.send(Message(ORDER, 1, {"plug/mat": "30"}))
+    eventually(lambda: payloads(mqtt_end, "plug/mat") == ["OFF", "OFF", "ON"])
 
 
 def test_a_plain_switch_goes_off_when_orders_stop(

@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from sensors.devices import Value, foreign_values, read_payload
 from sensors.lines import _KEY, WORDS, LineError
 from sensors.messages import Message
 from sensors.topics import (
@@ -16,7 +17,6 @@ from sensors.topics import (
     decode_payload,
     encode_payload,
     foreign_key,
-    foreign_values,
     own_topic,
     parse_pointer,
     read_json,
@@ -75,7 +75,7 @@ def test_arbitrary_json_gives_numbers_or_the_one_error(document: object, pointer
     with contextlib.suppress(LineError):
         decode_payload("probe", payload)
     try:
-        found, problems = foreign_values(payload, [("key", pointer)])
+        found, problems = foreign_values(read_payload(payload), [Value("key", pointer)])
     except LineError:
         return
     assert len(found) + len(problems) == 1
@@ -189,7 +189,7 @@ def test_escapes_are_undone_in_the_order_of_rfc_6901_section_4() -> None:
     ],
 )
 def test_numbers_are_taken_as_decimal_text(payload: bytes, pointer: str, text: str) -> None:
-    found, problems = foreign_values(payload, [("key", pointer)])
+    found, problems = foreign_values(read_payload(payload), [Value("key", pointer)])
     assert (found, problems) == ({"key": text}, [])
 
 
@@ -201,13 +201,15 @@ def test_numbers_are_taken_as_decimal_text(payload: bytes, pointer: str, text: s
     ],
 )
 def test_what_is_no_number_gives_none(payload: bytes) -> None:
-    found, problems = foreign_values(payload, [("key", "")])
+    found, problems = foreign_values(read_payload(payload), [Value("key")])
     assert found == {}
     assert len(problems) == 1
 
 
 def test_one_missing_value_does_not_lose_the_other() -> None:
-    found, problems = foreign_values(b'{"t": 20.5}', [("t", "/t"), ("rh", "/rh")])
+    found, problems = foreign_values(
+        read_payload(b'{"t": 20.5}'), [Value("t", "/t"), Value("rh", "/rh")]
+    )
     assert found == {"t": "20.5"}
     assert problems == ["nothing at '/rh' in the payload"]
 

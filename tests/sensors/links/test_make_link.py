@@ -10,6 +10,7 @@ import pytest
 import sensors.links
 from config.model import Site
 from sensors.clock import SystemClock
+from sensors.devices import Value
 from sensors.links import LINK_KINDS, UnknownKindError, make_link
 from sensors.links.addresses import Switch, addresses_of
 from sensors.links.memory_link import MemoryLink
@@ -93,10 +94,10 @@ def test_topics_and_pointers_come_from_the_bench_file() -> None:
     )
     addresses = addresses_of(whole, "wire")
     assert addresses.site == "alder-lane"
-    assert addresses.probes == {"t/1": [("t/1#/temperature", "/temperature")]}
+    assert addresses.probes == {"t/1": [Value("t/1#/temperature", "/temperature", "degC")]}
     assert addresses.switches == {"plug/set": Switch("plug/set", "1", "0")}
     assert addresses.lone_board
-    assert addresses_of(whole, "other") == ("alder-lane", {}, {}, True)
+    assert addresses_of(whole, "other") == ("alder-lane", {}, {}, {}, {}, True)
 
 
 def test_a_node_really_called_board_is_no_lone_board() -> None:
