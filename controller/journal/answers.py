@@ -85,26 +85,59 @@ ALL = "coalesce(mean, 0), n, coalesce(low, 0), coalesce(high, 0), flag"
 
 
 def minutes_of(
-    conn: sqlite3.Connection, columns: str, numbers: Sequence[int], from_s: float, to_s: float
-) -> Ints:
-    """Minute rows (t, *columns), and thinned hours spread to minutes, of one probe."""
-    width = 1 + (2 if columns is MEANS else 5)
-    marks = ", ".join("?" * len(numbers)) or "0"
-    span = (int(from_s), int(to_s), *numbers)
+    conn: sqlite3.Connection,
+    columns: str,
+    probes: Sequence[Sequence[int]],
+    from_s: float,
+    to_s: float,
+) -> list[Ints]:
+    """Minute rows (t, *columns), and thinned hours spread to minutes, of each of the probes.
+
+    probes: the numbers that each one has had.  All are read in one walk, for the rows of a minute
+    lie together.
+    """
+    width = 2 + (2 if columns is MEANS else 5)
+    every = [number for numbers in probes for number in numbers]
+    if not every:
+        return [np.zeros((0, width - 1), dtype=np.int64) for _ in probes]
+    marks = ", ".join("?" * len(every))
+    span = (int(from_s), int(to_s), *every)
     where = f"t < ? AND probe IN ({marks}) ORDER BY t"
-    table = table_of(
-        conn.execute(f"SELECT t, {columns} FROM minute WHERE t >= ? AND {where}", span), width
+    minutes = table_of(
+        conn.execute(f"SELECT probe, t, {columns} FROM minute WHERE t >= ? AND {where}", span),
+        width,
     )
     hours = table_of(
         conn.execute(
-            f"SELECT t, {columns}, minutes FROM hour WHERE t > ? - 3600 AND {where}", span
+            f"SELECT probe, t, {columns}, minutes FROM hour WHERE t > ? - 3600 AND {where}", span
         ),
         width + 1,
     )
-    if len(hours):
-        table = np.concatenate([_spread(hours, from_s, to_s), table])
+    return [_one_probe(minutes, hours, numbers, from_s, to_s) for numbers in probes]
+
+
+def _one_probe(
+    minutes: Ints, hours: Ints, numbers: Sequence[int], from_s: float, to_s: float
+) -> Ints:
+    table = minutes[np.isin(minutes[:, 0], numbers), 1:]
+    thinned = hours[np.isin(hours[:, 0], numbers), 1:]
+    if len(thinned):
+        table = np.concatenate([_spread(thinned, from_s, to_s), table])
         table = table[np.argsort(table[:, 0], kind="stable")]
     return table
+
+
+def seen_minutes(conn: sqlite3.Connection, from_s: float, to_s: float) -> Ints:
+    """UTC seconds of the minutes in [from_s, to_s) of which any row is kept."""
+    span = (int(from_s), int(to_s))
+    asked = "SELECT {} WHERE t >= ? AND t < ? GROUP BY t ORDER BY t"
+    minutes = table_of(conn.execute(asked.format("t FROM minute"), span), 1)[:, 0]
+    hours = table_of(conn.execute(asked.format("t, max(minutes) FROM hour"), span), 2)
+    if not len(hours):
+        return minutes
+    many = hours[:, 1]
+    within = np.arange(many.sum()) - np.repeat(np.cumsum(many) - many, many)
+    return np.union1d(minutes, np.repeat(hours[:, 0], many) + 60 * within)
 
 
 def samples_of(

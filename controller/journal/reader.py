@@ -25,6 +25,7 @@ from controller.journal.answers import (
     cause_of,
     minutes_of,
     samples_of,
+    seen_minutes,
     table_of,
 )
 from controller.journal.errors import JournalError, explained
@@ -80,22 +81,24 @@ class Reader:
         Thinned hours stand in as minutes of the hour's mean, as many as the hour had.
         """
         numbers = self._numbers("probe", probes)
-        found = {}
+        wanted = [numbers.get(name, []) for name in probes]
         with self._asking() as conn:
-            for name in probes:
-                table = minutes_of(conn, ALL, numbers.get(name, []), from_s, to_s)
-                found[name] = Minutes(*(np.ascontiguousarray(table[:, i]) for i in range(6)))
-        return found
+            tables = minutes_of(conn, ALL, wanted, from_s, to_s)
+        return {
+            name: Minutes(*(np.ascontiguousarray(table[:, i]) for i in range(6)))
+            for name, table in zip(probes, tables, strict=True)
+        }
 
     def means(self, probes: Sequence[str], from_s: float, to_s: float) -> dict[str, Means]:
         """As `minutes`, of each probe only (t_s, mean_milli, n), which is read faster."""
         numbers = self._numbers("probe", probes)
-        found = {}
+        wanted = [numbers.get(name, []) for name in probes]
         with self._asking() as conn:
-            for name in probes:
-                table = minutes_of(conn, MEANS, numbers.get(name, []), from_s, to_s)
-                found[name] = (table[:, 0], table[:, 1], table[:, 2])
-        return found
+            tables = minutes_of(conn, MEANS, wanted, from_s, to_s)
+        return {
+            name: (table[:, 0], table[:, 1], table[:, 2])
+            for name, table in zip(probes, tables, strict=True)
+        }
 
     def samples(
         self, probes: Sequence[str], from_s: float, to_s: float, every_s: int
@@ -154,13 +157,8 @@ class Reader:
 
     def gaps(self, from_s: float, to_s: float, longer_than_s: int = GAP_S) -> list[Gap]:
         """Stretches in [from_s, to_s] without any minute row, longer than `longer_than_s`."""
-        seen = [r[0] for r in self.query(
-            "SELECT DISTINCT t FROM (SELECT t FROM minute WHERE t >= ? AND t < ? "
-            "UNION ALL SELECT t + 60 * m.k FROM hour, (WITH RECURSIVE m(k) AS (SELECT 0 UNION ALL "
-            "SELECT k + 1 FROM m WHERE k < 59) SELECT k FROM m) m "
-            "WHERE t >= ? AND t < ? AND k < minutes) ORDER BY t",
-            (int(from_s), int(to_s), int(from_s), int(to_s)),
-        )]  # fmt: skip
+        with self._asking() as conn:
+            seen = seen_minutes(conn, from_s, to_s)
         edges = np.array([from_s, *seen, to_s], dtype=float)
         ends = edges.copy()
         ends[1:-1] += 60.0
@@ -184,9 +182,13 @@ class Reader:
 
     def latest_reasons(self) -> dict[str, ReasonRow]:
         """The newest decision of every place."""
+        # From place to place by the index; grouping would walk over the decisions of years.
         found = self.query(
-            "SELECT at_ms, place, code, text, mode, value FROM decision WHERE id IN "
-            "(SELECT max(id) FROM decision GROUP BY place) ORDER BY place"
+            "WITH RECURSIVE p(place) AS (SELECT min(place) FROM decision UNION ALL "
+            "SELECT (SELECT min(place) FROM decision WHERE place > p.place) FROM p "
+            "WHERE p.place IS NOT NULL) "
+            "SELECT at_ms, d.place, code, text, mode, value FROM p JOIN decision d ON d.id = "
+            "(SELECT max(id) FROM decision WHERE place = p.place) ORDER BY d.place"
         )
         return {row[1]: sql.reason_of(row) for row in found}
 

@@ -114,12 +114,13 @@ def losses(found: Minutes, dark: Bools, rate_k_s: float, delay_s: float) -> Loss
     house.
     """
     duty = _later(found.duty, delay_s)
+    edges_c = _edges(found.base_c)
     over, held = [], []
     for first in range(0, len(duty) - BLOCK_MIN, BLOCK_MIN // 2):
         block = slice(first, first + BLOCK_MIN)
         over_k = found.base_c[block] - found.house_c[block]
         share = float(duty[block].mean())
-        rise_k = _edge(found.base_c, first + BLOCK_MIN) - _edge(found.base_c, first)
+        rise_k = float(edges_c[first + BLOCK_MIN] - edges_c[first])
         mean_k = float(over_k.mean())
         if (
             dark[block].all()
@@ -151,7 +152,7 @@ def flat(
     slots = len(found.duty) // SLOT_MIN
     if slots < SLOTS_LEAST:
         return None
-    edges_c = np.array([_edge(found.base_c, SLOT_MIN * k) for k in range(slots + 1)])
+    edges_c = _edges(found.base_c)[: slots * SLOT_MIN + 1 : SLOT_MIN]
     given = found.duty[: slots * SLOT_MIN].reshape(slots, SLOT_MIN).mean(axis=1)
     late = _later(found.duty, delay_s)[: slots * SLOT_MIN].reshape(slots, SLOT_MIN).mean(axis=1)
     padded = np.pad(late, 1, mode="edge")
@@ -189,11 +190,20 @@ def _even(duty: Floats) -> Floats:
     return mean
 
 
-def _edge(base_c: Floats, minute: int) -> float:
-    """Base about a minute, mean of the five before and after; NaN where none is known."""
-    near = base_c[max(0, minute - 5) : minute + 5]
-    near = near[np.isfinite(near)]
-    return float(near.mean()) if len(near) else float("nan")
+def _edges(base_c: Floats) -> Floats:
+    """(n + 1,) base about the start of each minute: mean of the five before and after; NaN where
+    none of them is known.
+    """
+    known = np.isfinite(base_c)
+    sums = np.concatenate([[0.0], np.cumsum(np.where(known, base_c, 0.0))])
+    counts = np.concatenate([[0], np.cumsum(known)])
+    at = np.arange(len(base_c) + 1)
+    first, last = np.maximum(at - 5, 0), np.minimum(at + 5, len(base_c))
+    many = counts[last] - counts[first]
+    mean: Floats = np.where(
+        many > 0, (sums[last] - sums[first]) / np.maximum(many, 1), float("nan")
+    )
+    return mean
 
 
 def _later(duty: Floats, delay_s: float) -> Floats:

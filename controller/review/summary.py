@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from functools import lru_cache
 from typing import Final, NamedTuple
 from zoneinfo import ZoneInfo
 
@@ -152,6 +153,7 @@ def local_minutes(t_s: Ints, zone: ZoneInfo) -> Ints:
     return (t_s + offsets[which]) % 86400 // 60 if len(t_s) else t_s
 
 
+@lru_cache(maxsize=2**15)  # most of a year of quarters
 def _offset_s(t_s: int, zone: ZoneInfo) -> int:
     offset = datetime.fromtimestamp(t_s, UTC).astimezone(zone).utcoffset()
     return int(offset.total_seconds()) if offset else 0

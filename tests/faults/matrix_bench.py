@@ -30,7 +30,9 @@ TEXTS: Final = ("inf", "1e400", "-inf", "21,5", "2_1.5", "", "0x15", "٢١", "21
 
 def sealed(word: str, seq: int, fields: dict[str, str]) -> str:
     """A line with a right checksum, whatever is in it."""
-    body = " ".join([word, str(seq), *(f"{k}={v}" for k, v in fields.items())])
+    body = "".join(
+        f"{part} " for part in [word, str(seq), *(f"{k}={v}" for k, v in fields.items())]
+    )
     return f"{body}*{crc8.smbus(body.encode()):02X}\n"
 
 
@@ -38,6 +40,9 @@ def not_numbers(play: Watched) -> Generator[float, None, None]:
     """Texts in place of a reading: those that Python's own float would take, and others."""
     yield 1.0
     lines = play.rig.boards["board"].lines
+    example = lines()
+    assert example
+    assert [sealed(*decode(line)) for line in example] == example, "no line of the wire"
     for text in TEXTS:
 
         def spoilt(text: str = text) -> list[str]:

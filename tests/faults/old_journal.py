@@ -9,8 +9,6 @@ from config.model import Site
 from config.recipes import recipe_for
 from controller.journal.batches import BatchBook
 from controller.journal.writer import Journal
-from simulator.run import Rehearsal
-from simulator.scenario import load_scenario
 
 DAY_S: Final = 86400
 LONG_DAYS: Final = 42.0
@@ -35,21 +33,11 @@ _COPIED: Final = (
 )
 
 
-def played_day(site: Site, text: str, path: Path) -> Rehearsal:
-    """The demonstration nursery after its first day; it goes on where it stands."""
-    rehearsal = Rehearsal(
-        site, load_scenario("alder_lane"), tick_s=15, site_text=text, journal_path=path
-    )
-    rehearsal.start()
-    while rehearsal.elapsed_s < DAY_S:
-        rehearsal.step()
-    rehearsal.controller.recorder.flush()  # type: ignore[union-attr]
-    return rehearsal
-
-
 def age(path: Path, site: Site, now_s: float, days: int) -> int:
-    """Give the journal a past of so many days with batches in it; the number of an open one of six
-    weeks.
+    """Give a journal that ends at `now_s`, UTC s, a past of so many days like its last one.
+
+    days: beyond 42.  Gives the number of a batch that has been open for six weeks; of the others
+    one was stuck every nine days and closed after thirty.
     """
     from_s = int(now_s) - DAY_S
     with closing(sqlite3.connect(path)) as conn:
@@ -86,4 +74,4 @@ def _lived(journal: Journal, site: Site, stuck_s: float, sort: tuple[str, str]) 
         values = {"tested": "10", "rooted": str(rooted)}
         book.enter(made.number, "tested", values, at_s, "Aoife")
     at_s = stuck_s + 30 * DAY_S
-    book.close(made.number, at_s, "Aoife", rooted=90)
+    book.close(made.number, at_s, by="Aoife", rooted=90)
