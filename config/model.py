@@ -350,6 +350,12 @@ class JournalPlan(Record):
     backups_kept: Annotated[StrictInt, Field(ge=1, le=366)] = 7
 
 
+class CalibrationPlan(Record):
+    every_days: Annotated[StrictInt, Field(ge=0, le=3650)] = 365
+    """Days after which a probe is to be held against a known value again; 0 for no reminder.
+    Yearly is common practice, no source."""
+
+
 class LabelPlan(Record):
     """Tray labels."""
 
@@ -400,6 +406,7 @@ class Site(Record):
     tariff: Tariff | None = None
     alerts: Alerts = Alerts()
     journal: JournalPlan = JournalPlan()
+    calibration: CalibrationPlan = CalibrationPlan()
     labels: LabelPlan = LabelPlan()
     page: PagePlan = PagePlan()
     publish: Name | None = None

@@ -7,13 +7,19 @@ from datetime import datetime, time, timedelta
 from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
+from config.model import Site
+from controller.care_due import due, due_words
 from controller.decide.weaning import PHASE_WORDS, proposed
 from controller.histories import HistoryBook
+from controller.journal.care import calibrations
+from controller.journal.reader import Reader
 from controller.review.outlook import due_tests
 
 
 class Note(NamedTuple):
-    """One note. kind: "test", or as in `weaning.Step`.  phase: the step proposed, "" for none.
+    """One note. kind: "test", "calibrate", or as in `weaning.Step`.  phase: proposed, "" for none.
+
+    batch: 0 for a note that is of none.
 
     at_s: UTC s from which it holds; a test may be due later today.  place: "north.left".
     """
@@ -58,6 +64,15 @@ def notes(book: HistoryBook, zone: ZoneInfo) -> list[Note]:
             text = f"a test is due {when}: lift 5 to 10 from corners and middle"
             found.append(Note(number, name, place, "test", "", tests[0], text))
     return found
+
+
+def care_notes(reader: Reader, site: Site, now_s: float) -> list[Note]:
+    """A note when probes are due to be held against a known value. Raises JournalError."""
+    runs = reader.runs()
+    begun_s = runs[0].started_s if runs else now_s
+    found = due(site, calibrations(reader), begun_s)
+    text = due_words(found, now_s)
+    return [Note(0, "probes", "site", "calibrate", "", found[0].due_s, text)] if text else []
 
 
 def _advice(number: int, kind: str, phase: str) -> str:

@@ -14,6 +14,8 @@ from controller.cli import (
     asked,
     batches,
     bench,
+    calibrate,
+    calibrated,
     checked,
     compared,
     hands,
@@ -63,6 +65,7 @@ for command in (
     bench.bench,
     wires.check,
     checked.checked,
+    calibrate.calibrate,
     running.run,
     running.status,
     running.why,
@@ -96,3 +99,5 @@ for command in (
     shown.show,
 ):
     batches.batch.add_command(command)
+for command in (calibrated.beside, calibrated.list_done):
+    calibrate.calibrate.add_command(command)

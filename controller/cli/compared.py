@@ -27,7 +27,7 @@ from controller.faces import console, say
 from controller.histories import HistoryBook
 from controller.journal.errors import JournalError
 from controller.journal.reader import Reader, open_reader
-from controller.notes import Note, notes
+from controller.notes import Note, care_notes, notes
 from controller.places import PlaceError, find_journal
 from controller.review.compare import Comparison, Standing, over_all
 from controller.review.compare import compare as compare_by
@@ -104,7 +104,9 @@ def today_if_any(journal_given: str | None) -> tuple[dict[int, Outlook], list[No
     try:
         with open_reader(find_journal(journal_given)) as reader:
             book = HistoryBook(reader, time_of(reader))
-            return book.dues(), notes(book, site_of(reader, reader.path).site.zone)
+            site = site_of(reader, reader.path)
+            asked = [*notes(book, site.site.zone), *care_notes(reader, site, book.now_s)]
+            return book.dues(), asked
     except (JournalError, PlaceError):
         return {}, []
 

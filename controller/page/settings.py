@@ -73,6 +73,12 @@ def _site(site: Site) -> list[str]:
         )
         made.append(f"A kWh costs {tariff.price_per_kwh:g}{GAP}{tariff.currency}"
                     f"{f'; {windows}' if windows else ''}")  # fmt: skip
+    days = site.calibration.every_days
+    made.append(
+        f"Probes are to be calibrated every {days} days"
+        if days
+        else "Nobody is reminded of calibrating probes"
+    )
     alerts = site.alerts
     if not alerts.routes:
         made.append("No alarm leaves this machine: nobody is told who does not look here")

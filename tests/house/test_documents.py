@@ -86,6 +86,7 @@ TABLES = {
     "tariff": "[tariff]",
     "alerts": "[alerts]",
     "journal": "[journal]",
+    "calibration": "[calibration]",
     "labels": "[labels]",
     "page": "[page]",
     "publish": "publish",
