@@ -5,6 +5,7 @@ ports, folders it writes to, ports beyond the usual, secrets that are there.
 """
 
 import re
+import shlex
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from importlib.resources import files
@@ -52,14 +53,15 @@ class Found:
 class Wanted:
     """What is to be installed.
 
-    program: path of the `warmfoot` command.  journal_at: where the site's journal is to lie.
-    journal: one to be taken along, its path.  moved: the service has kept another journal so far,
+    bench_source: file that bench_text is from.  program: path of the `warmfoot` command.
+    journal_at: where the site's journal is to lie.  journal: one to be taken along, its path.  moved: the service has kept another journal so far,
     which a running one does not leave without a restart.  image: the files of a machine that does
     not run yet, so that nothing can be started and no user be made.  stamp: tells old files apart.
     """
 
     site: Site
     bench_text: str
+    bench_source: str
     program: str
     stamp: str
     journal_at: Place
@@ -89,12 +91,16 @@ class Folder:
 
 @dataclass(frozen=True)
 class Write:
-    """A file written whole. kept: name under which the one before is kept, None for none."""
+    """A file written whole.
+
+    kept: name under which the one before is kept.  source: the file that it is a copy of.
+    """
 
     words: str
     path: Place
     text: str = field(repr=False)
     kept: Place | None = None
+    source: str | None = None
 
 
 @dataclass(frozen=True)
@@ -122,8 +128,9 @@ def as_command(step: Step) -> str:
             return " ".join(words)
         case Folder(path=path, mode=mode, owner=owner):
             return f"install -d -m {mode:04o} -o {owner} -g {owner} {path}"
-        case Write(path=path, kept=kept):
-            return (f"mv {path} {kept}; " if kept else "") + f"write {path}"
+        case Write(path=path, kept=kept, source=source):
+            made = f"install -m 0644 {shlex.quote(source)} {path}" if source else f"write {path}"
+            return f"cp -p {path} {kept}; {made}" if kept else made
         case TakeJournal(source=source, path=path):
             return f"warmfoot backup --journal {source} {path}; chown {USER}: {path}"
         case Remove(path=path):
@@ -185,7 +192,8 @@ def _files(found: Found, wanted: Wanted) -> Iterator[Step]:
         if found.bench is None:
             yield Folder("make the folder for the bench file", ETC, 0o755)
         words = "put the bench file in its place"
-        yield Write(words, BENCH_FILE, wanted.bench_text, kept if found.bench is not None else None)
+        held = None if found.bench is None else kept
+        yield Write(words, BENCH_FILE, wanted.bench_text, held, wanted.bench_source)
     if wanted.journal is not None and not found.journal:
         words = "take a checked copy of your journal along"
         yield TakeJournal(words, wanted.journal, wanted.journal_at)

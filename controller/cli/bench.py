@@ -3,26 +3,23 @@
 import shlex
 import shutil
 import sys
-import textwrap
 from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 import click
-from rich.console import Console
 
 from config.bench_questions import BY_KEY, QUESTIONS, Around, Question
 from config.bench_written import Described, bench_text, secrets_of
 from config.checklist import AnswerError
 from config.load import loads
 from config.where import machine_zone
-from controller.cli.common import Refused, expected_errors, written_whole
+from controller.cli.common import Refused, expected_errors, say_broken, written_whole
 from controller.faces import NOT_SAFETY, console, say
 from sensors.links.ports import Port, serial_ports
 
 Command = Callable[..., Any]
-WIDEST = 78
 CAUTION = (
     "Mains electricity beside water kills: a licensed electrician fits what is on the mains, with "
     "a 30 mA residual-current device and, on every mat, an independent thermal cut-out."
@@ -73,14 +70,15 @@ def bench(bench_file: Path, take_defaults: bool, replace: bool, **given: str | N
     Enter takes what stands in brackets; Ctrl-C ends it and writes nothing. Every question is an
     option too, so it also runs without a terminal.
     """
-    out = console(stderr=True)
     said = {key: text for key, text in given.items() if text is not None}
     try:
-        there = _may_write(out, bench_file, replace, ask=not take_defaults)
+        there = _may_write(bench_file, replace, ask=not take_defaults)
         if not take_defaults:
-            _say(out, CAUTION)
-            _say(out, "Enter takes what stands in [ ]. Ctrl-C ends this and writes nothing.")
-        told = Described(**_answers(out, said, take_defaults))
+            say_broken(CAUTION, err=True)
+            say_broken(
+                "Enter takes what stands in [ ]. Ctrl-C ends this and writes nothing.", err=True
+            )
+        told = Described(**_answers(said, take_defaults))
     except KeyboardInterrupt:
         click.echo(err=True)
         raise Refused("ended by Ctrl-C; nothing was written") from None
@@ -91,7 +89,7 @@ def bench(bench_file: Path, take_defaults: bool, replace: bool, **given: str | N
     _tell_next(bench_file, kept, told)
 
 
-def _may_write(out: Console, path: Path, replace: bool, *, ask: bool) -> bool:
+def _may_write(path: Path, replace: bool, *, ask: bool) -> bool:
     """Whether a file is there that is to be kept. Raises Refused where none may be written."""
     if not path.name.isprintable():
         raise Refused(f"{path.name!r} can't be the name of a bench file; write it in plain letters")
@@ -111,12 +109,12 @@ def _may_write(out: Console, path: Path, replace: bool, *, ask: bool) -> bool:
             BY_KEY["page"].read,
             lambda _answers, _around: "no",
         )
-        if not _asked(out, question, "no"):
+        if not _asked(question, "no"):
             raise Refused(f"{path} is as it was; for another: warmfoot bench OTHER.toml")
     return True
 
 
-def _answers(out: Console, said: Mapping[str, str], take_defaults: bool) -> dict[str, Any]:
+def _answers(said: Mapping[str, str], take_defaults: bool) -> dict[str, Any]:
     """Every answer that is wanted, by key. Raises Refused."""
     ports = serial_ports()
     around = Around(machine_zone(), [port.name for port in ports])
@@ -131,8 +129,8 @@ def _answers(out: Console, said: Mapping[str, str], take_defaults: bool) -> dict
             found[question.key] = question.read(said[question.key])
         elif not take_defaults:
             if question.key == "port":
-                _show_ports(out, ports)
-            found[question.key] = _asked(out, question, default)
+                _show_ports(ports)
+            found[question.key] = _asked(question, default)
         elif default is None:
             raise Refused(
                 f"{question.ask}: there is nothing to take for it here; give {question.option}"
@@ -142,11 +140,12 @@ def _answers(out: Console, said: Mapping[str, str], take_defaults: bool) -> dict
     return found
 
 
-def _asked(out: Console, question: Question, default: str | None) -> Any:
+def _asked(question: Question, default: str | None) -> Any:
     """The answer. One that can't be read is asked for again at a terminal. Raises Refused."""
-    _say(out, question.ask, first="\n")
+    click.echo(err=True)
+    say_broken(question.ask, err=True)
     if question.more:
-        _say(out, question.more, indent="  ")
+        say_broken(question.more, indent="  ", err=True)
     while True:
         click.echo("  > " if default is None else f"  [{default}] > ", nl=False, err=True)
         line = sys.stdin.readline()
@@ -163,23 +162,20 @@ def _asked(out: Console, question: Question, default: str | None) -> Any:
             if not sys.stdin.isatty():
                 click.echo(err=True)
                 raise Refused(f"{question.option}: {error}; nothing was written") from None
-            _say(out, str(error), indent="  ")
+            say_broken(str(error), indent="  ", err=True)
 
 
-def _show_ports(out: Console, ports: Sequence[Port]) -> None:
+def _show_ports(ports: Sequence[Port]) -> None:
     if ports:
         listed = "".join(f"\n  {port.name}\n    {port.words}".rstrip() for port in ports)
         click.echo(f"\nPorts of this machine:{listed}", err=True)
     else:
-        _say(out, "No serial port is here now. Put the board's lead in to see its name, or take "
-             "the usual one and put it right in the file later.", first="\n")  # fmt: skip
-
-
-def _say(out: Console, text: str, *, indent: str = "", first: str = "") -> None:
-    """A few words, broken between words to what the terminal shows."""
-    width = min(out.width, WIDEST)
-    lines = textwrap.wrap(text, width, initial_indent=indent, subsequent_indent=indent)
-    click.echo(first + "\n".join(lines), err=True)
+        click.echo(err=True)
+        say_broken(
+            "No serial port is here now. Put the board's lead in to see its name, or take the "
+            "usual one and put it right in the file later.",
+            err=True,
+        )
 
 
 def _kept_beside(path: Path) -> Path:

@@ -5,6 +5,7 @@ import getpass
 import json
 import re
 import signal
+import textwrap
 import time
 from collections.abc import Callable, Iterator
 from datetime import datetime
@@ -18,6 +19,7 @@ import click
 from config.load import ConfigError, loads
 from config.model import Site
 from controller.batch_acts import BatchActs
+from controller.faces import console
 from controller.journal.errors import BatchError, JournalError
 from controller.journal.reader import Reader, open_reader
 from controller.places import PlaceError, find_journal
@@ -121,6 +123,20 @@ def written_whole(to: Path, data: bytes) -> None:
         with contextlib.suppress(OSError):
             part.unlink(missing_ok=True)
         raise unwritable(to, error) from error
+
+
+WIDEST = 78
+"""Columns beyond which a sentence is hard to read."""
+
+
+def say_broken(text: str, *, indent: str = "", hanging: str = "", err: bool = False) -> None:
+    """A sentence, broken between words to what the terminal shows.
+
+    indent: before every line.  hanging: before every line but the first, besides.
+    """
+    width = min(console(stderr=err).width, WIDEST)
+    lines = textwrap.wrap(text, width, initial_indent=indent, subsequent_indent=indent + hanging)
+    click.echo("\n".join(lines), err=err)
 
 
 def unwritable(to: Path, error: OSError) -> Refused:

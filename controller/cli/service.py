@@ -4,7 +4,6 @@ import os
 import re
 import shlex
 import sys
-import textwrap
 from collections.abc import Sequence
 from datetime import UTC, datetime
 from pathlib import Path
@@ -25,6 +24,7 @@ from controller.cli.common import (
     fail,
     give_json,
     json_option,
+    say_broken,
 )
 from controller.decide.alarms import check_changes
 from controller.faces import console, say
@@ -99,6 +99,7 @@ def install(
     wanted = Wanted(
         site=site,
         bench_text=text,
+        bench_source=str(path),
         program=program or (PROGRAM if machine.image else _own_program()),
         stamp=f"{datetime.now(UTC):%Y%m%dT%H%M%SZ}",
         journal_at=lasting,
@@ -121,7 +122,7 @@ def install(
     _may_change(machine, dry_run)
     _carry_out(machine, steps_to_install(found, wanted), dry_run)
     for name in missing_secrets(found, wanted):
-        _say(
+        say_broken(
             f"note: the bench file names the secret {name}; put it into {SECRETS / name}, readable "
             "by root only (chmod 600), then install again"
         )
@@ -138,9 +139,9 @@ def remove(root: Path | None, dry_run: bool) -> None:
     _may_change(machine, dry_run)
     found = machine.found()
     _carry_out(machine, steps_to_remove(found, image=machine.image), dry_run)
-    _say(f"The records stay in {STATE}, the bench file in {BENCH_FILE.parent}.")
+    say_broken(f"The records stay in {STATE}, the bench file in {BENCH_FILE.parent}.")
     if found.active and not dry_run:
-        _say("Relays have let go, and nothing keeps the bench now.")
+        say_broken("Relays have let go, and nothing keeps the bench now.")
 
 
 @service.command()
@@ -158,6 +159,8 @@ def status(root: Path | None, as_json: bool) -> None:
         width = max(map(len, told))
         for name, value in told.items():
             say(out, f"{name.replace('_', ' '):{width}}  {_words(value)}")
+        if told["unit"] is None:
+            say_broken("Not installed. To install it: sudo warmfoot service install BENCH.toml")
     if not told["running"]:
         raise SystemExit(EXIT_NOT_RUNNING)
 
@@ -184,7 +187,7 @@ def _may_change(machine: Machine, dry_run: bool) -> None:
         return
     if not dry_run:
         raise Refused(f"{trouble}. Nothing was changed; --dry-run says what would be done")
-    _say(f"note: {trouble}")
+    say_broken(f"note: {trouble}")
 
 
 def _carry_out(machine: Machine, steps: Sequence[Step], dry_run: bool) -> None:
@@ -195,7 +198,7 @@ def _carry_out(machine: Machine, steps: Sequence[Step], dry_run: bool) -> None:
     if dry_run:
         click.echo("Nothing is changed. This would be done:")
     for number, step in enumerate(steps, 1):
-        _say(f"{number}. {step.words}", "   ")
+        say_broken(f"{number}. {step.words}", hanging="   ")
         click.echo(f"     {as_command(step)}")
         if dry_run:
             continue
@@ -210,15 +213,11 @@ def _carry_out(machine: Machine, steps: Sequence[Step], dry_run: bool) -> None:
             )
 
 
-def _say(text: str, indent: str = "") -> None:
-    click.echo("\n".join(textwrap.wrap(text, 78, subsequent_indent=indent)))
-
-
 def _tell_next(machine: Machine, site: Site, dry_run: bool) -> None:
     if dry_run:
         return
     if machine.image:
-        _say(
+        say_broken(
             "On the machine itself, before its first start: warmfoot service install, which makes "
             "the user and starts it."
         )

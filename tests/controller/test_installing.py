@@ -48,7 +48,12 @@ TWO = (EXAMPLES / "two_benches_mqtt.toml").read_text(encoding="utf-8")
 def wanted(text: str = TRAY, **more: object) -> Wanted:
     site = loads(text, "bench.toml")
     made = Wanted(
-        site=site, bench_text=text, program=PROGRAM, stamp="NOW", journal_at=STATE / "shed.db"
+        site=site,
+        bench_text=text,
+        bench_source="my bench.toml",
+        program=PROGRAM,
+        stamp="NOW",
+        journal_at=STATE / "shed.db",
     )
     return replace(made, **more)  # type: ignore[arg-type]
 
@@ -66,7 +71,7 @@ def test_on_a_bare_machine_everything_is_made_in_order() -> None:
         "/usr/sbin/nologin warmfoot",
         "install -d -m 0770 -o warmfoot -g warmfoot /var/lib/warmfoot",
         "install -d -m 0755 -o root -g root /etc/warmfoot",
-        "write /etc/warmfoot/bench.toml",
+        "install -m 0644 'my bench.toml' /etc/warmfoot/bench.toml",
         "write /etc/systemd/system/warmfoot.service",
         "systemctl daemon-reload",
         "systemctl enable warmfoot",
@@ -93,8 +98,8 @@ def test_what_is_as_it_should_be_is_left_alone() -> None:
 def test_a_new_bench_file_is_read_without_a_restart_and_the_old_one_kept() -> None:
     found = replace(installed(wanted()), bench="# the old one")
     assert typed(steps_to_install(found, wanted())) == [
-        "mv /etc/warmfoot/bench.toml /etc/warmfoot/bench.toml.before-NOW; "
-        "write /etc/warmfoot/bench.toml",
+        "cp -p /etc/warmfoot/bench.toml /etc/warmfoot/bench.toml.before-NOW; "
+        "install -m 0644 'my bench.toml' /etc/warmfoot/bench.toml",
         "systemctl reload warmfoot",
     ]
 
@@ -108,7 +113,7 @@ def test_a_unit_changed_by_hand_is_kept_beside_the_new_one() -> None:
     found = installed(wanted())
     found = replace(found, unit=f"{found.unit}# mine\n")
     assert typed(steps_to_install(found, wanted())) == [
-        f"mv {UNIT} {UNIT}.before-NOW; write {UNIT}",
+        f"cp -p {UNIT} {UNIT}.before-NOW; write {UNIT}",
         "systemctl daemon-reload",
         "systemctl restart warmfoot",
     ]
