@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import tomlkit
 
-from config.bench_questions import as_name
+from config.bench_answers import as_name
 
 HEAD = """\
 # {file}: what this bench has. Change it with any editor, then let it be read:

@@ -10,22 +10,9 @@ from pathlib import Path
 from pathlib import PurePosixPath as Place
 from typing import Final
 
-from controller.installing import (
-    BENCH_FILE,
-    SECRETS,
-    SERIAL_GROUPS,
-    STATE,
-    UNIT,
-    USER,
-    Command,
-    Folder,
-    Found,
-    Remove,
-    Step,
-    TakeJournal,
-    Write,
-)
+from controller.installing import Command, Folder, Remove, Step, TakeJournal, Write
 from controller.journal.upkeep import backup
+from controller.service_unit import BENCH_FILE, SECRETS, SERIAL_GROUPS, STATE, UNIT, USER, Found
 
 SHOWN: Final = ("LoadState", "UnitFileState", "ActiveState", "ActiveEnterTimestamp")
 COMMAND_S: Final = 120.0

@@ -20,6 +20,7 @@ from controller.faces import NOT_SAFETY, console, say
 from sensors.links.ports import Port, serial_ports
 
 Command = Callable[..., Any]
+HOW = "Enter takes what stands in [ ]. Ctrl-C ends this and writes nothing."
 CAUTION = (
     "Mains electricity beside water kills: a licensed electrician fits what is on the mains, with "
     "a 30 mA residual-current device and, on every mat, an independent thermal cut-out."
@@ -75,9 +76,7 @@ def bench(bench_file: Path, take_defaults: bool, replace: bool, **given: str | N
         there = _may_write(bench_file, replace, ask=not take_defaults)
         if not take_defaults:
             say_broken(CAUTION, err=True)
-            say_broken(
-                "Enter takes what stands in [ ]. Ctrl-C ends this and writes nothing.", err=True
-            )
+            say_broken(HOW, err=True)
         told = Described(**_answers(said, take_defaults))
     except KeyboardInterrupt:
         click.echo(err=True)

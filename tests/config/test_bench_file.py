@@ -9,7 +9,8 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 
 from config import bounds
-from config.bench_questions import BY_KEY, QUESTIONS, Around, as_name
+from config.bench_answers import as_name
+from config.bench_questions import BY_KEY, QUESTIONS, Around
 from config.bench_written import Described, bench_text, secrets_of
 from config.checklist import AnswerError
 from config.load import loads

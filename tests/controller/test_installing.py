@@ -19,24 +19,21 @@ from controller.cli import main
 from controller.cli import service as commands
 from controller.cli.common import EXIT_BENCH_FILE, EXIT_NOT_RUNNING, EXIT_REFUSED
 from controller.installed import Machine
-from controller.installing import (
+from controller.installing import Step, as_command, steps_to_install, steps_to_remove
+from controller.journal import schema
+from controller.journal.reader import open_reader
+from controller.service_unit import (
     BENCH_FILE,
     HIDDEN,
     PROGRAM,
     STATE,
     UNIT,
     Found,
-    Step,
     Wanted,
-    as_command,
     missing_secrets,
-    steps_to_install,
-    steps_to_remove,
     unit_text,
     unreachable,
 )
-from controller.journal import schema
-from controller.journal.reader import open_reader
 
 EXAMPLES = Path("config") / "examples"
 VERSION_1 = Path(__file__).parents[1] / "data" / "journal_version_1.sql"
