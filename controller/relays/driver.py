@@ -133,7 +133,8 @@ class Driver:
                 log.exception("link %s failed to take an order", post.link)
                 taken = False
             if not taken:
-                refused.append(post.link)
+                if post.link not in refused:
+                    refused.append(post.link)
             elif owed:
                 self._owed.discard(index)
             if not taken or words is not fields[index]:

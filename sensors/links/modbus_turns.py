@@ -267,10 +267,9 @@ class Turns:
             relay.forget()
 
     def _back(self, number: int, mono_s: float) -> None:
-        """A unit answers again: its relays are written off and all it has is read, at once."""
+        """A unit answers again: all it has is written and read at once."""
         for relay in self._relays.values():
             if relay.unit == number:
-                relay.forget()
                 relay.asks_s = mono_s
         for reading in self._readings:
             if reading.turn.ask.unit == number:

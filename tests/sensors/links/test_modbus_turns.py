@@ -250,13 +250,64 @@ def test_one_place_without_answer_costs_the_line_little() -> None:
     assert not bus.turns.silent()
 
 
-def test_a_relay_that_never_answers_takes_no_orders_and_leaves_its_neighbour_alone() -> None:
+def test_a_relay_that_never_answers_leaves_its_neighbour_alone() -> None:
+    """A wrong address must not make the mat beside it blink, nor take the line's time."""
     mat, lost = contact(2), contact(2, 9)
     bus = Bus(mat, lost, place(2, 2.0))
     bus.dead = lambda ask: ask.address == 9
-    bus.play(60.0)
-    assert bus.order(mat, 20.0)
-    assert not bus.order(lost, 20.0)
+    bus.play(1.0)
+    taken: list[tuple[bool, bool]] = []
+    bus.log.clear()
+
+    def act(_: float) -> None:
+        taken.append((bus.order(mat, 20.0), bus.order(lost, 20.0)))
+        assert not bus.turns.silent()
+
+    bus.play(60.0, act)
+    assert set(taken) == {(True, False)}
+    assert set(bus.written(mat)) == {True}
+    assert sum(not answered for _, _, answered in bus.log) < 30
+
+
+def test_an_order_to_a_unit_that_answers_goes_before_one_to_a_unit_that_did_not() -> None:
+    doubtful, sure = contact(2), contact(3)
+    bus = Bus(doubtful, sure)
+    bus.play(1.0)
+    bus.dead = dead_units(2)
+    bus.order(doubtful, 20.0)
+    bus.play(0.01)
+    bus.now_s += 10 * ANSWER_S
+    bus.order(sure, 20.0)
+    turn = bus.turns.next(bus.now_s)
+    assert turn is not None
+    assert turn.of is sure
+
+
+def test_off_goes_before_on() -> None:
+    first, second = contact(2), contact(3)
+    bus = Bus(first, second)
+    bus.play(1.0)
+    bus.order(second, 20.0)
+    bus.play(1.0)
+    bus.order(first, 20.0)
+    bus.order(second, 0.0)
+    bus.log.clear()
+    bus.play(0.1)
+    assert [(turn.of, turn.on) for _, turn, _ in bus.log if turn.ask.write] == [
+        (second, False),
+        (first, True),
+    ]
+
+
+def test_no_relay_of_a_silent_unit_takes_an_order() -> None:
+    mat, mist = contact(2), contact(2, 1)
+    bus = Bus(mat, mist, place(2, 1.0))
+    bus.play(1.0)
+    bus.dead = dead_units(2)
+    while not bus.turns.silent():
+        bus.play(0.1)
+    assert not bus.order(mist, 5.0)
+    assert not bus.order(mat, 5.0)
 
 
 def test_a_busy_unit_is_told_again_soon_and_a_refusing_one_seldom() -> None:
