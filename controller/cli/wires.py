@@ -225,10 +225,16 @@ def run_check(
             with orderly_end(), Hands(site, make_links(site, clock), clock) as hands:
                 person.tell(f"Listening for up to {listen_s:.0f} s; everything is ordered off.")
                 steps.listen(hands, book, listen_s)
-                if set(parts) & {*PARTS}:
+                wanted = set(parts) & {*PARTS}
+                if wanted and not any(
+                    step.step == "link" and step.verdict == "good" for step in book.steps
+                ):
+                    person.tell("Nothing is heard on any wire, so nothing is switched.")
+                    wanted = set()
+                if wanted:
                     person.tell(CARE)
                 for part, work in zip(PARTS, (steps.relays, steps.mats, steps.mist), strict=True):
-                    if part in parts:
+                    if part in wanted:
                         work(hands, person, book)
         except (KeyboardInterrupt, click.Abort):
             ending = "stopped by hand"

@@ -5,9 +5,11 @@ from datetime import datetime
 from typing import Final, NamedTuple
 from zoneinfo import ZoneInfo
 
+from controller.care_due import calibrated_probes, drift, due, due_words
 from controller.draw.markup import Element, element
 from controller.draw.plot import day_in_words
 from controller.journal.answers import Gap
+from controller.journal.care import Calibrated, WireCheck, calibrations, checks
 from controller.journal.reader import Reader
 from controller.months import Month, months
 from controller.page.papers import DAYS, LONG
@@ -20,6 +22,7 @@ GAPS_SHOWN: Final = 12
 MONTH_S: Final = 12 * 3600.0
 """Months are added up anew when so much of the controller's time has passed."""
 KEPT_S: Final = 3600.0
+CARE_S: Final = 60.0
 TABLE_WORDS: Final = {
     "minutes": "every probe, minute by minute", "relays": "mats and misters, minute by minute",
     "decisions": "decisions and their reasons", "alarms": "alarms", "events": "events",
@@ -54,6 +57,8 @@ def records_page(asked: Asked) -> Sheet:
             element("div", *_months(asked, added), id="months", data_live=""),
             element("h2", "What is on record"),
             element("div", *_on_record(asked, kept), id="kept", data_live=""),
+            element("h2", "Checks and calibrations"),
+            element("div", *_care(asked), id="care", data_live=""),
             element("h2", "To take away"),
             *_to_take(),
             element("p", element("a", "Settings in words", href="/settings")),
@@ -203,6 +208,41 @@ def _gaps(gaps: Sequence[Gap], now_s: float, zone: ZoneInfo) -> list[Element]:
 
 def _size(size: int) -> str:
     return f"{size / 1e6:.1f}{GAP}MB" if size < 1e9 else f"{size / 1e9:.1f}{GAP}GB"
+
+
+# -- checks and calibrations ----------------------------------------------------------------------
+
+
+def _care(asked: Asked) -> list[Element]:
+    """The last check of the wires, and which probes are due to be calibrated."""
+    site, now_s, zone = asked.moment.site, asked.moment.now.utc_s, asked.moment.site.site.zone
+
+    def question(reader: Reader) -> tuple[list[WireCheck], list[Calibrated], float | None]:
+        runs = reader.runs()
+        return checks(reader), calibrations(reader), runs[0].started_s if runs else None
+
+    found = asked.store.kept(("care",), CARE_S, question)
+    if found is None:
+        return _working()
+    done, calibrated, begun_s = found
+    last = "The wires were never checked: warmfoot check --wires, before the bench is in use."
+    if done:
+        check = done[-1]
+        last = (
+            f"The wires were last checked by {check.by}, "
+            f"{moment_words(check.ended_s, now_s, zone)}: {check.count('good')} good, "
+            f"{check.count('fault')} at fault, {check.count('unsure')} unsure."
+        )
+    words = due_words(due(site, calibrated, now_s if begun_s is None else begun_s), now_s)
+    lines = [
+        element("li", f"{probe}: {moment_words(own[-1].at_s, now_s, zone)} by {own[-1].by}"
+                      f"{f'; {moved.words}' if (moved := drift(calibrated, probe)) else ''}")
+        for probe in calibrated_probes(site)
+        if (own := [c for c in calibrated if c.probe == probe and c.outcome != "refused"])
+    ]  # fmt: skip
+    told = sentence(words) if words else "No probe is due to be calibrated."
+    made = [element("p", last), element("p", told)]
+    return [*made, element("ul", *lines, class_="came")] if lines else made
 
 
 # -- to take away ---------------------------------------------------------------------------------

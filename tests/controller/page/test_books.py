@@ -12,7 +12,16 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from config.load import loads
+from controller.journal.care import (
+    Calibrated,
+    Held,
+    Step,
+    WireCheck,
+    keep_calibration,
+    keep_check,
+)
 from controller.journal.reader import open_reader
+from controller.journal.writer import Journal
 from controller.label_sheet import Grid
 from controller.months import _spans, months
 from controller.notebook import read_notebook
@@ -152,11 +161,34 @@ def test_months_begin_at_local_midnight_over_a_clock_change():
     assert all(newer[0] == older[1] for newer, older in pairwise(found))
 
 
+def test_checks_and_calibrations_are_told(kept, worked_out, monkeypatch):
+    monkeypatch.setattr("controller.page.records.CARE_S", 0.0)
+    told = text_of(worked_out("/records"))
+    assert "The wires were never checked" in told
+    assert "No probe is due" in told
+    now_s = kept.live.board.latest.now.utc_s
+    step = Step(now_s - 60.0, "mat", "north.left.mat", "no probe <b>rose</b>", "fault")
+    held = (Held("ice", 0.0, 0.2, 0.05),)
+    with Journal.open(kept.journal) as journal:
+        keep_check(journal, WireCheck(now_s - 90, now_s - 60, "<i>Ann</i>", "", "done", (step,)))
+        for offset in (-0.2, -0.5):
+            keep_calibration(journal, Calibrated(
+                now_s, "north.left.base1", "degC", "Ann", held, 1.0, 0.0, 1.0, offset, 0.1,
+                "written",
+            ))  # fmt: skip
+    page = worked_out("/records")
+    assert "<i>Ann</i>" not in page
+    told = text_of(page)
+    assert "last checked by <i>Ann</i>" in told
+    assert "0 good, 1 at fault" in told
+    assert "do both again with care" in told
+
+
 # -- to take away ---------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("table", ["minutes", "relays", "decisions", "alarms", "events", "batches",
-                                   "entries"])  # fmt: skip
+                                   "entries", "checks", "calibrations"])  # fmt: skip
 def test_tables_are_csv_under_a_plain_name(kept, table):
     got = kept.browser.ask(f"/take/{table}.csv?span=7d")
     assert got.status == 200

@@ -102,6 +102,15 @@ def test_ctrl_c_leaves_everything_off_and_the_record_of_what_was_done(checked_be
     assert {step.step for step in kept.steps} == {"link", "heard"}
 
 
+def test_on_dead_wires_nothing_is_switched(checked_bench):
+    bench = checked_bench()
+    bench.rig.boards["board"].lines = list
+    done = run(bench, "--yes")
+    assert done.exit_code == common.EXIT_FAULT
+    assert "Nothing is heard on any wire, so nothing is switched" in done.stderr
+    assert not any(float(v) for _, fields in bench.orders for v in fields.values())
+
+
 def test_while_another_warmfoot_keeps_the_bench_it_is_refused(checked_bench, state_home):
     bench = checked_bench()
     path = journal(state_home)
