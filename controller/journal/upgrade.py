@@ -78,15 +78,15 @@ def _upgraded(db: Database, path: Path, steps: Migrations) -> Upgrade | None:
         checked_copy(path, name, row_counts(conn))
         copy = name
         steps.apply(db)
-        if broken := conn.execute("PRAGMA foreign_key_check").fetchall():
-            raise sqlite3.IntegrityError(f"rows of {broken[0][0]} lost what they point to")
         now = schema.version_of(db, steps)
         conn.execute("COMMIT")
     except BaseException as error:
         if conn.in_transaction:
             conn.execute("ROLLBACK")
         if copy is not None:
-            copy.unlink(missing_ok=True)  # the journal is what the copy is; tries must not pile up
+            with contextlib.suppress(sqlite3.Error, OSError):
+                if steps.pending(db):  # the journal is what the copy is; tries must not pile up
+                    copy.unlink()
         if isinstance(error, JournalError) or not isinstance(error, Exception):
             raise
         said = explained(error, path)

@@ -196,7 +196,13 @@ def _full_disk(_: Database) -> None:
     raise OSError(errno.ENOSPC, "No space left on device")
 
 
-@pytest.mark.parametrize("fails", [_broken_sql, _slip, _orphans, _full_disk])
+def _rolled_back(db: Database) -> None:
+    """As SQLite itself does when the disk is full."""
+    db.execute("ROLLBACK")
+    raise sqlite3.OperationalError("database or disk is full")
+
+
+@pytest.mark.parametrize("fails", [_broken_sql, _slip, _orphans, _full_disk, _rolled_back])
 def test_failed_upgrade_leaves_the_journal_as_it_was(
     old: Path, coming: Callable[..., None], fails: Callable[[Database], None]
 ) -> None:
