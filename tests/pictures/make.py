@@ -35,7 +35,7 @@ class Shot(NamedTuple):
 
 SHOTS = {
     12.1: (
-        Shot("bench", "/bench/north", 1000, 860, False),
+        Shot("bench", "/bench/north", 1200, 900, False),
         Shot("phone_calm", "/", 360, 700, True),
     ),
     12.3: (Shot("phone_alarm", "/", 360, 700, False),),
