@@ -6,8 +6,9 @@ from pydantic import StrictStr
 
 from config.record import Record
 
-Sends = Literal["degF", "tenths", "hundredths", "fraction"]
-"""What a payload's number is, where it is not plain degC, % or W/m2; a fraction is 0 to 1 for %."""
+Sends = Literal["degF", "tenths", "hundredths", "fraction", "litres"]
+"""What a payload's number is, where it is not plain degC, %, W/m2 or ml: a fraction is humidity
+from 0 to 1, litres are those of a water meter."""
 
 
 class SwitchState(Record):

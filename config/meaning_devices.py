@@ -51,6 +51,8 @@ def _value(path: Path, probe: Probe) -> Iterator[Finding]:
         yield Finding((*path, "sends"), f"{probe.kind} is not a temperature; take sends out")
     elif probe.sends == "fraction" and probe.kind != "humidity":
         yield Finding((*path, "sends"), "only humidity is sent as a fraction of 1; take it out")
+    elif probe.sends == "litres" and probe.kind != "water_meter":
+        yield Finding((*path, "sends"), "only a water_meter counts in litres; take it out")
 
 
 def _switch(path: Path, relay: Relay) -> Iterator[Finding]:

@@ -52,9 +52,11 @@ def _local_time(value: object) -> object:
 
 LocalTime = Annotated[time, BeforeValidator(_local_time)]
 
-ProbeKind = Literal["base_temperature", "air_temperature", "humidity", "house_temperature", "light"]
+ProbeKind = Literal[
+    "base_temperature", "air_temperature", "humidity", "house_temperature", "light", "water_meter",
+]  # fmt: skip
 AIR_KINDS: tuple[ProbeKind, ...] = (
-    "air_temperature", "humidity", "house_temperature", "light",
+    "air_temperature", "humidity", "house_temperature", "light", "water_meter",
 )  # fmt: skip
 
 

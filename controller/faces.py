@@ -225,7 +225,7 @@ def status_text(
             f"  house {measured(bench['house_c'], '.1f', '°C')}   "
             f"top {measured(bench['top_c'], '.1f', '°C')}   "
             f"humidity {measured(bench['rh_pct'], '.0f', '%')}   "
-            f"VPD {measured(bench['vpd_kpa'], '.2f', 'kPa')}",
+            f"VPD {measured(bench['vpd_kpa'], '.2f', 'kPa')}{_water(bench)}",
         )
         for bay_name, bay in bench["bays"].items():
             say(
@@ -265,6 +265,11 @@ def status_text(
     if not now["journal"]["ok"]:
         say(out, f"journal: {now['journal']['why']}")
     say(out, NOT_SAFETY)
+
+
+def _water(bench: Mapping[str, Any]) -> str:
+    flow_ml_s = bench.get("flow_ml_s")
+    return "" if flow_ml_s is None else f"   water {flow_ml_s:.1f} ml/s"
 
 
 def _follows_text(out: Console, held: Mapping[str, Any]) -> None:

@@ -73,6 +73,7 @@ def picture(
             "vpd_kpa": _known(view.vpd_kpa, 3),
             "wet_bulb_c": _known(view.wet_bulb_c),
             "house_c": _known(view.house_c),
+            "flow_ml_s": _known(view.flow_ml_s),
             "probes": [_probe(probe, now) for probe in view.air],
             "bays": bay_data,
             "suffers": [

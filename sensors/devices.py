@@ -17,6 +17,8 @@ SPELLINGS: Final = {
     "degC": ("°C", "℃", "C", "degC", "deg C"),
     "degF": ("°F", "℉", "F", "degF", "deg F"),
     "%": ("%", "%RH", "% RH", "%rH", "% rH"),
+    "ml": ("ml", "mL"),
+    "litres": ("l", "L", "litres", "liters"),
     "W/m2": ("W/m2", "W/m²", "W/m^2"),
 }
 """How a unit is spelt behind a number. Another unit than the probe's own is refused."""
@@ -27,6 +29,7 @@ CONVERSIONS: Final = {
     "tenths": (0.1, 0.0),
     "hundredths": (0.01, 0.0),
     "fraction": (100.0, 0.0),
+    "litres": (1000.0, 0.0),
 }
 """By `sends` of the bench file: value = number * first + second."""
 
@@ -131,7 +134,7 @@ def _number(document: object, value: Value) -> str:
 def _without_unit(text: str, value: Value) -> str:
     """The number of a text, its unit taken off. Raises LineError for anything else."""
     match = _WITH_UNIT.fullmatch(text)
-    unit = "degF" if value.sends == "degF" else value.unit
+    unit = value.sends if value.sends in SPELLINGS else value.unit
     if match is None:
         parse_number(text)
         return text

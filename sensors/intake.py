@@ -152,6 +152,11 @@ class Intake:
                 self._count_unknown(link_name, link, node, channel, text)
                 continue
             link.sample_s = mono_s
+            if probe.meter is not None:
+                flow = probe.meter.flow_text(text, mono_s)
+                if flow is None:
+                    continue
+                text = flow
             readings.append(judge(probe.kind, probe.memory, text, mono_s))
 
     def _take_relays(self, link_name: str, link: "_LinkMemory", arrival: Arrival) -> None:

@@ -69,4 +69,8 @@ KINDS: Final[dict[str, Kind]] = {
     "light": Kind(
         "light", "W/m2", 0.0, 1500.0, inf, inf, 0.0, (), nan, inf, nan, 1, nan,
     ),
+    # It counts ml; what is judged is the flow worked out from it (sensors.meters).
+    "water_meter": Kind(
+        "flow", "ml/s", 0.0, 2000.0, inf, inf, 0.0, (), nan, inf, nan, 1, nan,
+    ),
 }  # fmt: skip

@@ -84,7 +84,8 @@ class BenchView(NamedTuple):
     top_c: air at leaf height, degC.  rh_pct: 0..100.  vpd_kpa: of the air.  dew_c, wet_bulb_c:
     degC.
     house_c: air outside the cover, degC.  light: as the light probe gives it, W/m2.
-    air: the bench's other probes, in the bench file's order.
+    air: the bench's other probes, in the bench file's order.  flow_ml_s: through the water meter,
+    mean between its last two counts, ml/s.
     """
 
     top_c: float
@@ -96,6 +97,7 @@ class BenchView(NamedTuple):
     light: float
     bays: dict[str, BayView]
     air: tuple[ProbeView, ...]
+    flow_ml_s: float = nan
 
 
 class RelayReport(NamedTuple):

@@ -12,13 +12,14 @@ from config.model import Probe, ProbeKind
 from sensors.calibrate import calibration_of
 from sensors.kinds import KINDS
 from sensors.lines import parse_number
+from sensors.meters import Meter
 from sensors.moist_air import moist_air
 from sensors.neighbours import doubts
 from sensors.quality import ProbeMemory
 from sensors.readings import BayView, BenchView, Flag, ProbeView, Reading
 
 _AIR: Final[tuple[ProbeKind, ...]] = (
-    "air_temperature", "humidity", "house_temperature", "light",
+    "air_temperature", "humidity", "house_temperature", "light", "water_meter",
 )  # fmt: skip
 _UNKNOWN: Final = (nan, nan, nan)
 # Builds a named tuple in half the time; it is done for every probe at every tick.
@@ -26,14 +27,19 @@ _tuple: Final = tuple.__new__
 
 
 class FittedProbe:
-    """One probe of the bench file: its kind, its memory, and how it is shown."""
+    """One probe of the bench file: its kind, its memory, and how it is shown.
 
-    __slots__ = ("_missing", "_missing_of", "_stored", "kind", "kind_name", "memory")
+    meter: of one that counts, what makes a reading of a count; else None.
+    """
+
+    __slots__ = ("_missing", "_missing_of", "_stored", "kind", "kind_name", "memory", "meter")
 
     def __init__(self, probe_id: str, probe: Probe) -> None:
         self.kind_name = probe.kind
         self.kind = KINDS[probe.kind]
         self.memory = ProbeMemory(probe_id, calibration_of(probe), probe.every_s, probe.height_mm)
+        counts = probe.kind == "water_meter"
+        self.meter = Meter(self.memory.late_s) if counts else None
         self._stored: Reading | None = None
         self._missing_of: Reading | None = None
         self._missing = self._valueless(Flag.MISSING, "nothing heard yet", -inf, nan)
@@ -182,7 +188,7 @@ class BenchProbes:
 
     def view(self, mono_s: float) -> BenchView:
         """The bench at `mono_s`; the moist-air figures are taken anew only when they changed."""
-        top_c, rh_pct, house_c, light = [group.middle(mono_s) for group in self._groups]
+        top_c, rh_pct, house_c, light, flow_ml_s = [group.middle(mono_s) for group in self._groups]
         moist_of = (top_c, rh_pct)
         if moist_of != self._moist_of:
             self._moist_of = moist_of
@@ -206,6 +212,7 @@ class BenchProbes:
                 light,
                 bays,
                 _views(self._air, mono_s, doubted),
+                flow_ml_s,
             ),
         )
 

@@ -34,6 +34,7 @@ MAKES: Final = {
     # Capacitive humidity in still, damp air answers slowly; figures invented, plausible.
     "humidity": ProbeMake(30.0, 0.25, 10, 1, 0.0, 100.0),
     "light": ProbeMake(2.0, 0.5, 1, 0, 0.0, 2000.0),
+    "water_meter": ProbeMake(1e-6, 0.0, 1, 0, 0.0, 1e9),
 }
 
 

@@ -301,6 +301,7 @@ class Rig:
             "humidity": lambda: model.rh_pct,
             "house_temperature": lambda: self.weather.house_c,
             "light": lambda: self.weather.sun_w_m2,
+            "water_meter": lambda: 1000.0 * self.benches[name].truth.mist_l,
         }
 
         def fit(bay: str | None, probe: Probe, truth: Callable[[], float]) -> None:

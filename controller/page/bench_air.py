@@ -76,10 +76,12 @@ def mist_part(asked: Asked, over: Past, bench: str) -> Element:
         last = f"last burst {number(held.last_burst_len_s)}{GAP}s, {ago} ago"
     film = "" if held is None else f"; {film_words(held.film_kpa_min, aims.leafy)}"
     mode = "" if told["mode"] == "normal" else f" [{told['mode']}]"
+    flow_ml_s = moment.snapshot.benches[bench].flow_ml_s
+    water = f"; the meter counts {number(flow_ml_s)}{GAP}ml/s" if isfinite(flow_ml_s) else ""
     row = measure(
         Measure(
             f"mist-{bench}", "Dryness summed since the last burst", dry, "kPa min",
-            f"{ordered}; {reported}; {mist_inferred(moment, bench)}",
+            f"{ordered}; {reported}; {mist_inferred(moment, bench)}{water}",
             f"{told['why']}{mode}; {last}{film}",
             [], limits=() if dose is None else ((dose, "burst by day"),), least=0.0,
             most=max(20.0, 1.5 * (dose or 0.0)), digits=1,

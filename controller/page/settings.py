@@ -19,7 +19,7 @@ from controller.records import Batch
 
 KIND_WORDS = {
     "base_temperature": "the base", "air_temperature": "the top", "humidity": "humidity",
-    "house_temperature": "the house", "light": "light",
+    "house_temperature": "the house", "light": "light", "water_meter": "the water to the mister",
 }  # fmt: skip
 
 

@@ -15,6 +15,7 @@ from sensors.readings import Flag, Reading
 _GUESSES: Final = (
     ("base", "base_temperature"), ("house", "house_temperature"), ("out", "house_temperature"),
     ("rh", "humidity"), ("hum", "humidity"), ("light", "light"), ("sun", "light"),
+    ("flow", "water_meter"),
 )  # fmt: skip
 
 

@@ -55,7 +55,8 @@ def addresses_of(site: Site, link: str) -> Addresses:
         if isinstance(item, Probe):
             parse_pointer(item.pointer)
             key = foreign_key(topic, item.pointer)
-            value = Value(key, item.pointer, KINDS[item.kind].unit, item.sends or "")
+            unit = "ml" if item.kind == "water_meter" else KINDS[item.kind].unit
+            value = Value(key, item.pointer, unit, item.sends or "")
             made.probes.setdefault(topic, []).append(value)
         else:
             made.switches[foreign_key(topic)] = Switch(topic, item.on_payload, item.off_payload)

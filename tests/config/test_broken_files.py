@@ -67,7 +67,7 @@ SLIPS = {
         SOUND.replace("base_temperature", "base_temprature"),
         'bench.toml line 11: benches.north.bays.left.probes[1].kind = "base_temprature" - this is '
         'not known here (did you mean base_temperature?); write one of "base_temperature", '
-        '"air_temperature", "humidity", "house_temperature", "light"',
+        '"air_temperature", "humidity", "house_temperature", "light", "water_meter"',
     ),
     "misspelt_link": (
         SOUND.replace('{ link = "board", channel = "base1"', '{ link = "bord", channel = "base1"'),

@@ -1,5 +1,10 @@
 """A dry afternoon is misted; mist that does not come is noticed before the leaves are lost."""
 
+from math import isfinite
+
+import pytest
+
+from controller.journal.reader import open_reader
 from simulator.faults import make_fault
 
 BLOCKED = make_fault("mister_blocked", 0.0, target="north.mister", size=0.0)
@@ -44,3 +49,31 @@ def test_blocked_nozzle_is_reported_at_the_third_burst_and_clears_at_the_first_t
     mended = play.rig.benches["north"].truth.bursts
     play.play_until(lambda: play.alarm("mist_no_answer", "north") == "RTNUN", 1.0)
     assert play.rig.benches["north"].truth.bursts - mended <= 2
+
+
+@pytest.mark.parametrize("blocked", [False, True])
+def test_a_meter_in_the_pipe_hears_each_burst_and_nothing_between(played, bench_text, blocked):
+    house = '{ link = "board", channel = "house"'
+    meter = '{ link = "board", channel = "flow", kind = "water_meter", every_s = 10 },\n    '
+    text = bench_text()
+    assert house in text
+    play = bright_day(played, text=text.replace(house, meter + house))
+    if blocked:
+        play.strike(BLOCKED)
+    before_l = play.rig.benches["north"].truth.mist_l
+    bursts = play.rig.benches["north"].truth.bursts
+    flows = []
+    for _ in range(720):
+        play.step()
+        flows.append(play.controller.snapshot.benches["north"].flow_ml_s)
+    assert all(isfinite(flow) for flow in flows)
+    assert play.rig.benches["north"].truth.bursts > bursts
+    run_l = play.rig.benches["north"].truth.mist_l - before_l
+    assert sum(flows) * 10.0 / 1000.0 == pytest.approx(run_l, abs=0.07)
+    assert (max(flows) > 1.0) is not blocked
+    assert sorted(flows)[len(flows) // 2] == 0.0
+    play.saved()
+    with open_reader(play.journal_path) as reader:
+        rows = reader.minutes(["north.flow"], play.utc_s - 7200.0, play.utc_s)["north.flow"]
+    recorded_l = rows.mean_milli.sum() / 1000.0 * 60.0 / 1000.0
+    assert recorded_l == pytest.approx(run_l, abs=0.07)

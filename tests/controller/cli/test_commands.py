@@ -113,7 +113,7 @@ def test_status_shows_the_running_bench_and_tells_an_alarm_by_its_exit_code(
         "benches": {
             "north": {
                 "title": "North bench", "top_c": 14.0, "rh_pct": None, "vpd_kpa": None,
-                "house_c": 9.0, "bays": {"left": bay}, "mister": mister,
+                "house_c": 9.0, "flow_ml_s": 11.8, "bays": {"left": bay}, "mister": mister,
                 "suffers": [{"line": "batch 1 is too warm; move it to south.left"}],
             }
         },
@@ -125,6 +125,7 @@ def test_status_shows_the_running_bench_and_tells_an_alarm_by_its_exit_code(
     assert said.exit_code == 0, said.output
     assert "note: batch 1 Fuchsia hybrids (north.left): 9 of 10 had callus or roots" in said.output
     assert "link line: unit 3 does not answer" in said.output
+    assert "water 11.8 ml/s" in said.output
     assert "note: batch 1 Fuchsia hybrids (north.left): a test is due since" in said.output
     kinds = [note["kind"] for note in json.loads(ask("status", "--json").output)["notes"]]
     assert kinds == ["forward", "test"]
