@@ -217,6 +217,7 @@ def rooting(curve: tuple[Point, ...], last_day: float) -> list[Element]:
     made.append(element("line", x1="0", x2="100%", y1=foot, y2=foot, class_="rule"))
     made.append(element("line", x1="0", x2="100%", y1=top, y2=top, class_="faint"))
     made.append(element("text", "all", x="0", y=f"{top - 5:.1f}"))
+    made.append(element("text", "day", x="0", y=86))
     before_x, before_y = "0%", foot
     span = last_day * 1.12 or 1.0
     for point in curve:

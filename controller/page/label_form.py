@@ -45,7 +45,7 @@ def label_form(batch: Batch) -> Element:
         element("label", "Labels ", _count("copies", trays_of(batch.trays)),
                 f" one a tray, {COPIES_MOST} at most"),
         element("label", "First free place ", _count("start", 1),
-                " along the rows, if some of the sheet are used"),
+                " of the sheet, along its rows"),
         element("label", _tick("frame"), element("span", "A line around each, to cut plain paper"),
                 class_="pick"),
         element(

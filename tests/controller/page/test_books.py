@@ -119,7 +119,7 @@ def test_tray_is_full_up_to_the_least_and_hatched_up_to_the_most():
 def test_curve_says_share_day_and_n_at_risk():
     made, _ = rooting((Point(7.0, 0.25, 40), Point(14.0, 0.75, 20)), 14.0)
     shown = [one.text for one in made if one.tag == "text"]
-    assert shown == ["all", "25%", "7", "n\u00a040", "75%", "14", "n\u00a020"]
+    assert shown == ["all", "day", "25%", "7", "n\u00a040", "75%", "14", "n\u00a020"]
     heights = [float(one.attrib["y2"]) for one in made if one.get("class") == "step"]
     assert heights == pytest.approx([70.0, 57.0, 57.0, 31.0])
 
