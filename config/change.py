@@ -10,6 +10,7 @@ from typing import Any, cast
 
 import tomlkit
 from tomlkit.exceptions import TOMLKitError
+from tomlkit.items import InlineTable, Item
 
 from config.load import ConfigError, load_with_text, loads
 from config.model import Site, probe_id
@@ -93,7 +94,7 @@ def with_correction(text: str, file: str, probe: str, figures: Mapping[str, floa
         table = _at(cast(MutableMapping[str, Any], doc), path)
         for name, value in figures.items():
             if name not in table or table[name] != value:
-                table[name] = value
+                table[name] = _inline(value) if isinstance(table, InlineTable) else value
         changed = tomlkit.dumps(doc)
         sound = tomllib.loads(changed) == wanted
     except (TOMLKitError, LookupError, TypeError, ValueError, AttributeError):
@@ -102,6 +103,13 @@ def with_correction(text: str, file: str, probe: str, figures: Mapping[str, floa
         raise _unwritable(file, tuple(map(str, path)), figures)
     loads(changed, file)
     return changed
+
+
+def _inline(value: float) -> Item:
+    """A figure with a blank after it, as before a closing brace."""
+    made = tomlkit.item(value)
+    made.trivia.trail = " "
+    return made
 
 
 def _at(doc: Any, path: tuple[str | int, ...]) -> MutableMapping[str, Any]:

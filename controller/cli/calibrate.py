@@ -283,11 +283,11 @@ def _tell(out: Any, done: Calibrated, found: Correction, was: Calibration) -> No
     sign = "°C" if done.unit == "degC" else "%"
     for one in done.held:
         now = one.raw * was.gain + was.offset
-        right = one.raw * found.calibration.gain + found.calibration.offset
+        right = found.calibration.gain * one.raw + found.calibration.offset
         say(
             out,
             f"{done.probe} at {one.how} {one.known:.2f} {sign}: says {one.raw:.2f}, with the "
-            f"correction in force {now:.2f}, with the one found {right:.2f}",
+            f"correction in force {now:.2f}, with the one found {round(right, 2) + 0.0:.2f}",
         )
     say(
         out,

@@ -25,6 +25,7 @@ from controller.cli.common import (
 from controller.cli.wires import bench_alone, make_clock, make_links
 from controller.faces import Rows, console
 from controller.journal.care import calibrations
+from controller.places import journal_path
 from controller.wiring.hands import Hands
 from controller.wiring.heard import probes_of
 from sensors.calibrate import calibration_of
@@ -87,14 +88,23 @@ def beside(bench_file: Path, names: tuple[str, ...], as_json: bool) -> None:
 
 
 @click.command("list")
+@click.argument(
+    "bench_file", metavar="[BENCH.toml]", required=False, type=click.Path(path_type=Path)
+)
 @journal_option
 @json_option
 @expected_errors
-def list_done(journal_given: str | None, as_json: bool) -> None:
-    """When each probe was calibrated, how far it moved since the time before, when it is due."""
+def list_done(bench_file: Path | None, journal_given: str | None, as_json: bool) -> None:
+    """When each probe was calibrated, how far it moved since the time before, when it is due.
+
+    BENCH.toml is wanted before the first `warmfoot run` of a bench only.
+    """
+    given = None if bench_file is None else load_with_text(bench_file)[0]
+    if given is not None and journal_given is None:
+        journal_given = str(journal_path(given))
     path, reader = reader_for(journal_given)
     with reader:
-        site = site_of(reader, path)
+        site = given or site_of(reader, path)
         done = calibrations(reader)
         runs = reader.runs()
         now_s = time_of(reader)

@@ -39,6 +39,7 @@ SURE: Final = 4.0
 """A share must be so many of its standard errors."""
 LIMIT_K: Final = 1.5
 STEP_K: Final = 0.02
+LONE_K: Final = 1.0
 QUIET_S: Final = 600.0
 """Watched before the first pulse, all mats off."""
 LONGEST_S: Final = 75.0 * 60.0
@@ -128,14 +129,15 @@ def longest_s(flux_w_m2: float, height_mm: float) -> float:
 def answers(traces: Sequence[Trace], pulses: Sequence[Pulse]) -> list[Answer]:
     """How every probe answered the last of `pulses`, the ones before it being accounted for.
 
-    With several bays, what the least warmed probe did is weather, and taken off all; of four probes
-    or more the one after it, so that one in the air does not count.
+    With several bays, what the least warmed probe did is weather, and taken off all; one that fell
+    far behind all others lies in the air, and does not count.
     """
     found = [_answer(trace, pulses) for trace in traces]
     if len({one.bay for one in found}) < 2:
         return found
     rises_k = sorted(one.rise_k for one in found)
-    common_k = rises_k[0] if len(rises_k) < 4 else rises_k[1]
+    lone = len(rises_k) > 2 and rises_k[0] < -LONE_K and rises_k[1] - rises_k[0] > LONE_K
+    common_k = rises_k[1] if lone else rises_k[0]
     return [
         one._replace(
             rise_k=one.rise_k - common_k,
@@ -151,30 +153,51 @@ def _answer(trace: Trace, pulses: Sequence[Pulse]) -> Answer:
 
     An answer of nothing, with an error of inf, where they are too few.
     """
-    last = pulses[-1]
-    known = list(pulses[-2:])
-    kept = trace.times_s >= known[0].from_s - QUIET_S
-    times_s, values_c = trace.times_s[kept], trace.values_c[kept]
-    if np.count_nonzero(times_s > last.from_s) < 6 or np.count_nonzero(times_s <= last.from_s) < 3:
+    last, times_s = pulses[-1], trace.times_s
+    values_c = trace.values_c.copy()
+    # Heat of a pulse still comes and goes in a curve when the pulse after the next has begun: what
+    # it gave is settled by then, and taken off.
+    for pulse, after, third in zip(pulses, pulses[1:], pulses[2:], strict=False):
+        fit = _best(trace, values_c, (pulse, after), third.from_s)
+        if fit is not None and fit.shares[0] > 0.0:
+            values_c -= fit.shares[0] * _course(times_s, pulse, fit.height_mm)
+    fit = _best(trace, values_c, pulses[-2:], inf)
+    asked = times_s > last.from_s
+    if fit is None or np.count_nonzero(asked) < 6:
         return Answer(trace.probe, trace.bay, 0.0, inf, 0.0, 0.0, 0.0)
-    fits = [_fit(times_s, values_c, known, trace.height_mm * pace) for pace in PACES]
-    best = min(fits, key=lambda fit: fit.squares)
-    due_k = best.due_k
-    most_k = MOST_SHARE * max(fit.due_k for fit in fits)
+    due_k, end_s = fit.due_k, times_s[-1:]
+    fastest = _course(end_s, last, trace.height_mm * PACES[0])[0]
     return Answer(
-        trace.probe, trace.bay, best.share * due_k, best.error * due_k, due_k, most_k,
-        best.drift_k_s * 3600.0,
+        trace.probe, trace.bay, fit.shares[-1] * due_k, fit.error * due_k, due_k,
+        MOST_SHARE * float(fastest), fit.drift_k_s * 3600.0,
     )  # fmt: skip
 
 
 class _Fit(NamedTuple):
-    """share: of the last pulse's expected rise, due_k.  squares: sum of those left."""
+    """shares: of each pulse's expected rise.  error: of the last.  due_k: of the last, by the end.
 
-    share: float
+    height_mm: that fits best.  squares: sum of those left.
+    """
+
+    shares: tuple[float, ...]
     error: float
     due_k: float
     drift_k_s: float
+    height_mm: float
     squares: float
+
+
+def _best(
+    trace: Trace, values_c: NDArray[np.float64], pulses: Sequence[Pulse], to_s: float
+) -> _Fit | None:
+    """The fit from some minutes before the first of `pulses` to `to_s`; None on too few samples."""
+    kept = (trace.times_s >= pulses[0].from_s - QUIET_S) & (trace.times_s <= to_s)
+    times_s, values_c = trace.times_s[kept], values_c[kept]
+    if len(times_s) < 10 or np.count_nonzero(times_s <= pulses[-1].from_s) < 3:
+        return None
+    heights = (trace.height_mm * pace for pace in PACES)
+    fits = [_fit(times_s, values_c, pulses, height_mm) for height_mm in heights]
+    return min(fits, key=lambda fit: fit.squares)
 
 
 def _fit(
@@ -191,12 +214,13 @@ def _fit(
     squares = float(left @ left)
     due_k, drift_k_s = float(table[-1, -1]), float(solved[1])
     if rank < table.shape[1]:
-        return _Fit(0.0, inf, due_k, drift_k_s, squares)
+        none = (0.0,) * len(pulses)
+        return _Fit(none, inf, due_k, drift_k_s, height_mm, squares)
     # A probe's own steps are no noise that averages out.
     noise = max(squares / max(1, len(values_c) - table.shape[1]), STEP_K**2)
-    spread = np.linalg.inv(table.T @ table)
-    error = sqrt(noise * float(spread[-1, -1]))
-    return _Fit(float(solved[-1]), error, due_k, drift_k_s, squares)
+    error = sqrt(noise * float(np.linalg.inv(table.T @ table)[-1, -1]))
+    shares = tuple(float(share) for share in solved[2:])
+    return _Fit(shares, error, due_k, drift_k_s, height_mm, squares)
 
 
 def _course(times_s: NDArray[np.float64], pulse: Pulse, height_mm: float) -> NDArray[np.float64]:

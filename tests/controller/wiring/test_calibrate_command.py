@@ -87,6 +87,13 @@ def test_typed_values_are_what_is_shown_with_the_correction_in_force(bench):
     assert [row.was_offset for row in kept(bench)] == [0.0, -0.5]
 
 
+def test_list_before_the_first_run_wants_the_bench_file(bench):
+    assert run("probe", bench.file, BASE, "--ice", "--reads", 0.5, "--by", "Colm").exit_code == 0
+    assert run("list").exit_code == common.EXIT_JOURNAL
+    shown = run("list", bench.file)
+    assert (shown.exit_code, "Colm" in shown.output) == (0, True), shown.output
+
+
 def test_what_is_right_already_is_left_alone(bench):
     before = bench.file.read_bytes()
     done = run("probe", bench.file, BASE, "--ice", "--reads", 0.05, "--write")

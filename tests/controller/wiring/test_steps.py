@@ -164,6 +164,24 @@ def test_swapped_probes_are_found_and_named(on_bench, texts, preset, hour):
     assert "swap them" in told.seen
 
 
+@pytest.mark.parametrize(("preset", "hour"), [("bench", 12.0), ("propagator", 24.1)])
+def test_three_bays_wired_right_and_wired_round(on_bench, texts, preset, hour):
+    """The heat of the first pulse is still on its way when the third begins."""
+    text = texts.head + texts.bay("left", "mat1", "base1") + texts.bay("mid", "mat2", "base2")
+    text += texts.bay("right", "mat3", "base3")
+    right = heated(on_bench(text, preset=preset, hour=hour))
+    assert [verdict for verdict, _ in right.values()] == ["good"] * 3, right
+    truth = swapped(swapped(text, "base1", "base2"), "base2", "base3")
+    round_ = heated(on_bench(text, truth, preset=preset, hour=hour))
+    named = {place: seen.partition("probe named ")[2].split()[0] for place, (_, seen) in
+             round_.items()}  # fmt: skip
+    assert named == {
+        "north.left.mat": "north.right",
+        "north.mid.mat": "north.left",
+        "north.right.mat": "north.mid",
+    }
+
+
 def test_dead_mat_is_found_and_the_other_one_is_not_blamed(on_bench):
     found = heated(on_bench(faults=(("mat_dead", "north.left.mat"),)))
     assert found["north.left.mat"][0] == "fault"
