@@ -31,6 +31,8 @@ ROOM_K: Final = 3.0
 """... and none is switched on for a heat pulse closer than this."""
 LOST_S: Final = 180.0
 """A bay whose base has not been heard for so long is not heated."""
+SETTLED_S: Final = 0.5
+"""What a board says sooner after an order may be from before it."""
 KEPT: Final = 20_000
 
 
@@ -161,7 +163,10 @@ class Hands:
         taken, during = True, None
         while (left_s := began_s + on_s - self.clock.now().mono_s) > 0.0:
             taken = self.tick((RelayOrder(relay, left_s),)) and taken
-            during = self._reported(relay, began_s) or during
+            if self._reported(relay, began_s):
+                during = True
+            elif during is None and self._reported(relay, began_s + SETTLED_S) is False:
+                during = False
         ended_s = self.clock.now().mono_s
         self.watch(8.0, lambda: self._reported(relay, ended_s) is False)
         return Echo(before, during, self._reported(relay, ended_s), taken)

@@ -56,7 +56,9 @@ def link_told(hands: Hands) -> list[Told]:
         else:
             garbled = f", {view.health.rejected} lines refused" if view.health.rejected else ""
             text = f"open, {view.health.heard} messages{garbled}{f'; {who}' if who else ''}"
-            told.append(Told(f"link {name}", text, "good"))
+            note = view.health.note
+            whole = f"{text}; {note}" if note else text
+            told.append(Told(f"link {name}", whole, "fault" if note else "good"))
     return told
 
 

@@ -26,7 +26,7 @@ BACK_OFF_RELAY_S: Final = 5.0
 SILENT_SHARE: Final = 0.2
 REPEAT_S: Final = 10.0
 """A relay is told again what it should be, for units that switch off by themselves."""
-REPORT_S: Final = 5.0
+REPORT_S: Final = 2.5
 ASK_AGAIN_S: Final = 1.0
 BUSY: Final = (5, 6)
 """Exceptions of a unit that is still at work: it is told again soon."""

@@ -4,7 +4,9 @@ import pytest
 
 from controller.wiring import steps
 from controller.wiring.hands import Echo
+from controller.wiring.heard import link_told
 from controller.wiring.steps import mist_verdict, relay_verdict
+from sensors.messages import NO_SEQ, Arrival, Message
 
 
 def swapped(text, one, other):
@@ -100,6 +102,38 @@ def test_relay_that_no_one_agreed_to_is_left_alone(on_bench):
         steps.relays(hands, bench, bench.book)
     assert [one.verdict for one in bench.steps("relay").values()] == ["skipped", "skipped", "good"]
     assert not any(float(fields["mat1"]) for _, fields in bench.orders)
+
+
+def test_relay_that_its_device_says_did_not_go_on_is_a_fault(on_bench, monkeypatch):
+    """A contact that is read back and stays open, whatever the eye believes to have seen."""
+    bench = on_bench()
+    with bench.hands() as hands:
+        link = hands._links["board"]
+        poll = link.poll
+
+        def open_contact():
+            """A device that is asked over and over, such as a unit on a Modbus line."""
+            others = [one for one in poll() if "mat1" not in one.message.fields]
+            said = Message("relay", NO_SEQ, {"mat1": "0/0"})
+            return [*others, Arrival(said, bench.clock.now().mono_s)]
+
+        monkeypatch.setattr(link, "poll", open_contact)
+        steps.relays(hands, bench, bench.book)
+    relays = bench.steps("relay")
+    assert relays["north.left.mat"].verdict == "fault"
+    assert "did not go on" in relays["north.left.mat"].seen
+
+
+def test_part_of_a_link_that_is_not_well_is_told(on_bench, monkeypatch):
+    bench = on_bench()
+    with bench.hands() as hands:
+        hands.watch(20.0)
+        link = hands._links["board"]
+        health = link.health()._replace(note="unit 2 does not answer")
+        monkeypatch.setattr(link, "health", lambda: health)
+        (told,) = link_told(hands)
+    assert told.verdict == "fault"
+    assert told.seen.endswith("; unit 2 does not answer")
 
 
 def test_board_without_that_channel_says_so(on_bench, texts):
