@@ -211,8 +211,7 @@ class Intake:
         While nothing arrives and no probe is late the same views are given again, with ages as of
         the last arrival.
         A probe's last believed sample counts until it is older than three of its periods, at least
-        30 s; so a single refused sample changes nothing. `base_c` of two probes that disagree is
-        their mean, because nothing tells which is right: guards act on `hottest_c`.
+        30 s; so a single refused sample changes nothing.
         """
         links = {}
         for name, one_health in health.items():

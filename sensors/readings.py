@@ -65,7 +65,8 @@ class ProbeView(NamedTuple):
 class BayView(NamedTuple):
     """Base of a bay.
 
-    base_c: median of the usable base probes, degC; NaN when none is usable.
+    base_c: what the bay is held by, degC: the median of the usable base probes, unless two are far
+    apart (`snapshot.base_of`); NaN when none is usable.
     hottest_c: highest usable base probe, degC, NaN when none.  spread_k: highest minus lowest.
     usable, fitted: numbers of base probes.
     """

@@ -21,6 +21,8 @@ from sensors.readings import BayView, BenchView, Flag, ProbeView, Reading
 _AIR: Final[tuple[ProbeKind, ...]] = (
     "air_temperature", "humidity", "house_temperature", "light", "water_meter",
 )  # fmt: skip
+LEAN_MOST_K: Final = 1.25
+"""Half of what two probes may differ by before that is told."""
 _UNKNOWN: Final = (nan, nan, nan)
 # Builds a named tuple in half the time; it is done for every probe at every tick.
 _tuple: Final = tuple.__new__
@@ -156,8 +158,7 @@ class BayProbes:
     def view(self, mono_s: float) -> BayView:
         """The bay at `mono_s`.
 
-        `base_c` of two probes that disagree is their mean, because nothing tells which of them is
-        right; guards act on `hottest_c`.
+        Guards act on `hottest_c`.
         """
         group = self._group
         values = group.values(mono_s)
@@ -167,7 +168,7 @@ class BayProbes:
             return BayView(nan, nan, nan, 0, fitted, probes)
         hottest_c = values[-1]
         spread_k = hottest_c - values[0]
-        return _tuple(BayView, (_median(values), hottest_c, spread_k, len(values), fitted, probes))
+        return _tuple(BayView, (base_of(values), hottest_c, spread_k, len(values), fitted, probes))
 
 
 class BenchProbes:
@@ -235,6 +236,19 @@ def _views(
         else:
             views.append(probe.view(mono_s, doubted.get(memory.probe)))
     return tuple(views)
+
+
+def base_of(values: list[float]) -> float:
+    """What a bay is held by: the median of its base probes, least first; NaN of none.
+
+    Two that disagree give their mean, because nothing tells which is right, but no more than
+    `LEAN_MOST_K` below the warmer: one that lies in the air must not have the other overheated, and
+    a base too cold for hours does less harm than one too hot.
+    """
+    middle = _median(values)
+    if len(values) == 2 and middle < values[1] - LEAN_MOST_K:
+        return values[1] - LEAN_MOST_K
+    return middle
 
 
 def _median(values: list[float]) -> float:

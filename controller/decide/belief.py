@@ -5,12 +5,11 @@ only to the alarms, and holds as long as that alarm stands.
 """
 
 from collections.abc import Mapping
-from math import nan
-from statistics import median
 
 from controller.decide.guards import stands
 from controller.decide.state import AlarmState
 from sensors.readings import BayView
+from sensors.snapshot import base_of
 
 
 def believed(view: BayView, alarms: Mapping[tuple[str, str], AlarmState]) -> BayView:
@@ -21,11 +20,10 @@ def believed(view: BayView, alarms: Mapping[tuple[str, str], AlarmState]) -> Bay
     frozen = [probe for probe in view.probes if _is_frozen(probe.reading.probe, alarms)]
     if not frozen:
         return view
-    left_c = [
+    left_c = sorted(
         probe.reading.value for probe in view.probes if probe not in frozen and probe.reading.usable
-    ]
-    base_c = median(left_c) if left_c else nan
-    return view._replace(base_c=base_c, usable=len(left_c))
+    )
+    return view._replace(base_c=base_of(left_c), usable=len(left_c))
 
 
 def _is_frozen(probe: str, alarms: Mapping[tuple[str, str], AlarmState]) -> bool:

@@ -376,15 +376,16 @@ class Journal:
     # -- care -------------------------------------------------------------------------------------
 
     def put_back(self) -> bool:
-        """Write the file out again if somebody deleted it while it was open; True if so.
+        """Write the file out again if somebody deleted it, or its folder, while it was open.
 
-        All that was in it is still held open and goes on unseen, to be lost with the process.
-        Raises JournalError.
+        True if so. All that was in it is still held open and goes on unseen, to be lost with the
+        process. Raises JournalError.
         """
         if self._db is None or self.path.exists():
             return False
         fresh = self.path.with_name(f"{self.path.name}.again")
         try:
+            self.path.parent.mkdir(parents=True, exist_ok=True)
             fresh.unlink(missing_ok=True)
             with contextlib.closing(sqlite3.connect(fresh)) as new:
                 self._db.conn.backup(new)

@@ -1,5 +1,6 @@
 """The disk under a running bench: damaged, deleted, slow, held, read-only. Heat goes on."""
 
+import shutil
 import sqlite3
 import threading
 import time
@@ -208,14 +209,17 @@ def test_read_only_for_two_hours_loses_no_row(tmp_path: Path) -> None:
     assert len(base.t_s) >= 239
 
 
-@pytest.mark.parametrize("gone", ["bench.db", "bench.db*"])
+@pytest.mark.parametrize("gone", ["bench.db", "bench.db*", "the folder"])
 def test_journal_deleted_while_running_is_written_out_again(tmp_path: Path, gone: str) -> None:
     """Somebody cleans up. Nothing is lost, neither from before nor from after."""
-    play = begun(tmp_path)
+    play = begun(tmp_path / "state")
     number = play.stick()
     play.play(1.0)
-    for part in tmp_path.glob(gone):
-        part.unlink()
+    if gone == "the folder":
+        shutil.rmtree(tmp_path / "state")
+    else:
+        for part in (tmp_path / "state").glob(gone):
+            part.unlink()
     play._shown_s = float("inf")
     play.play(1.0)
     assert heats(play)

@@ -13,6 +13,7 @@ from sensors.links.base import LinkHealth
 from sensors.messages import HELLO, NAK, NO_SEQ, PROBE, RELAY, Arrival, Message
 from sensors.moist_air import dew_point_c, pressure_kpa, vpd_kpa, wet_bulb_c
 from sensors.readings import BayView, BenchView, Flag, LinkView, Snapshot
+from sensors.snapshot import base_of
 
 UP = {"board": LinkHealth(True, "", 0.0)}
 
@@ -118,10 +119,25 @@ def test_nothing_heard_is_missing_not_a_number(intake: Intake) -> None:
 
 
 def test_base_of_two_probes_is_their_mean_and_guards_see_the_hottest(intake: Intake) -> None:
-    say(intake, 10.0, base1="20.0", base2="26.0")
+    say(intake, 10.0, base1="20.0", base2="22.0")
     bay = left(intake, 12.0)
-    assert (bay.base_c, bay.hottest_c, bay.spread_k, bay.usable) == (23.0, 26.0, 6.0, 2)
+    assert (bay.base_c, bay.hottest_c, bay.spread_k, bay.usable) == (21.0, 22.0, 2.0, 2)
     assert [view.age_s for view in bay.probes] == [2.0, 2.0]
+
+
+@pytest.mark.parametrize(
+    ("values_c", "base_c"),
+    [
+        ([], math.nan),
+        ([20.0], 20.0),
+        ([20.0, 22.5], 21.25),
+        ([20.0, 22.6], 21.35),
+        ([8.0, 22.0], 20.75),  # one lies in the air: the other is not overheated by 7 K
+        ([20.0, 20.5, 30.0], 20.5),  # two of three agree
+    ],
+)
+def test_base_is_never_far_below_the_warmer_of_two(values_c: list[float], base_c: float) -> None:
+    assert base_of(values_c) == pytest.approx(base_c, nan_ok=True)
 
 
 def test_base_of_three_probes_is_the_middle_one(intake: Intake) -> None:
