@@ -1,9 +1,9 @@
 """Rows of the matrix: probes, actuators."""
 
-from collections.abc import Generator
+from collections.abc import Callable, Generator
 from typing import Final
 
-from cases import BASE1, BASE2, BAY, BENCH, COLD, DRY, Case
+from cases import BASE1, BASE2, BAY, BENCH, COLD, DRY, LINK, Case
 from check_relays import spans
 from fastcrc import crc8
 from watched import Watched, bench_text
@@ -24,6 +24,16 @@ area_m2 = 1.2
 cutout = "declared"
 cutout_c = 35
 """,
+)
+RIGHT: Final = "north.right"
+SINGLE: Final = bench_text(
+    second="",
+    bench="heat = { shortest_s = 60 }",
+    more=TWO_BAYS[TWO_BAYS.index("[benches.north.bays.right]") :],
+)
+"""Two bays with one base probe each."""
+WRONG_UNIT: Final = frozenset(
+    {"probe_implausible", "mist_no_answer", "cold_base_hot_top", "top_hot"}
 )
 TEXTS: Final = ("inf", "1e400", "-inf", "21,5", "2_1.5", "", "0x15", "٢١", "21.0.0", "nan")
 
@@ -138,6 +148,53 @@ def never_both(play: Watched) -> Generator[float, None, None]:
     assert len(mats) == 2, "only one of them was ever on"
 
 
+def rewritten(
+    play: Watched, change: Callable[[str, int, dict[str, str]], tuple[str, int, dict[str, str]]]
+) -> Callable[[], None]:
+    """Every line of the board is changed on its way; call what is given back to end it."""
+    lines = play.rig.boards["board"].lines
+    play._wires[0] = (lambda: [sealed(*change(*decode(line))) for line in lines()], play.board)
+
+    def end() -> None:
+        play._wires[0] = (lines, play.board)
+
+    return end
+
+
+def sequence_stands(play: Watched) -> Generator[float, None, None]:
+    """The board counts no further: for what can be known all is said again and again."""
+    yield 1.0
+    end = rewritten(play, lambda word, _, fields: (word, 77, fields))
+    yield 1.0
+    end()
+    play.found.returns_s = play.elapsed_s + 900.0
+    yield 1.0
+
+
+def in_fahrenheit(play: Watched) -> Generator[float, None, None]:
+    """A board set to the wrong unit, from its first word on."""
+
+    def wrong(word: str, seq: int, fields: dict[str, str]) -> tuple[str, int, dict[str, str]]:
+        if word == "probe":
+            for name in fields.keys() & {"base1", "base2", "air", "house"}:
+                fields[name] = f"{float(fields[name]) * 1.8 + 32.0:.2f}"
+        return word, seq, fields
+
+    rewritten(play, wrong)
+    yield 4.0
+    assert not any(span.relay.endswith("mat") for span in spans(play.found)), "heat on nonsense"
+
+
+def probes_swapped(play: Watched) -> Generator[float, None, None]:
+    """Each of two bays is held by the probe of the other."""
+    swap = {"base1": "base3", "base3": "base1"}
+    rewritten(play, lambda word, seq, fields: (
+        word, seq, {swap.get(name, name): text for name, text in fields.items()}
+    ))  # fmt: skip
+    yield 10.0
+    assert max(max(look.true_c.values()) for look in play.found.looks) < 30.0
+
+
 def one_in_air(play: Watched) -> Generator[float, None, None]:
     """Half of the bay's probes read the air; the base itself must not be cooked for it."""
     yield 20.0
@@ -186,6 +243,16 @@ ROWS: Final = (
     Case("16", "sensor", "Fahrenheit for Celsius", "simulator", "70 is refused",
          (f"probe_85:{BASE1}@1+1/1=69.8",), dues=(("probe_implausible", BASE1, 0, 3),),
          back_min=30),
+    Case("16b", "sensor", "a whole board in Fahrenheit", "wire", "refused and told; no heat by it",
+         script=in_fahrenheit, dues=(("probe_implausible", BASE1, 0, 3),),
+         allowed=WRONG_UNIT | COLD | DRY),
+    Case("14b", "sensor", "sequence number stands still", "wire", "told as a lost link",
+         script=sequence_stands, dues=(("link_lost", LINK, 60, 63),),
+         allowed=frozenset({"probe_silent"}) | COLD),
+    Case("10", "sensor", "base probes of two bays swapped", "wire",
+         "hot bay told in 3 h, its mat doubted in 6; below 30 °C", script=probes_swapped,
+         text=SINGLE, dues=(("base_hot", RIGHT, 30, 180), ("mat_dead", BAY, 60, 360)),
+         allowed=COLD | {"base_hot", "mat_weak"}),
     Case("17", "actuator", "mat without heat", "simulator", "told; base cold told",
          ("mat_dead@1+1/5",), 24.0, (("mat_dead", BAY, 20, 200),), COLD, back_min=780,
          start="2026-03-02T18:00", weather="winter_clear"),

@@ -161,6 +161,33 @@ def changed_night(play: Watched) -> Generator[float, None, None]:
     play.found.returns_s = play.elapsed_s
 
 
+def cut_over_the_change(play: Watched) -> Generator[float, None, None]:
+    """The power fails for three hours of the night in which the clocks change."""
+    yield 4.5
+    play.kill()
+    yield 3.0
+    play.restart()
+    yield 2.5
+    play.kept.recorder.flush()
+    ((number, _),) = play.found.looks[-1].warmth.items()
+    warmth = play.kept.warmths.warmth(number)
+    assert warmth is not None
+    assert 7 * 3600 - 600 <= warmth.covered_s <= 7 * 3600, f"{warmth.covered_s} s covered"
+    play.found.returns_s = play.elapsed_s + 4 * 3600.0
+    yield 5.0
+
+
+def far_clock(play: Watched) -> Generator[float, None, None]:
+    """The time server says 2100, and after two hours what is true."""
+    yield 1.0
+    true_s = play.clock.now().utc_s
+    play.clock.step_utc(4_102_444_800.0 - true_s)
+    yield 2.0
+    play.clock.step_utc(true_s - 4_102_444_800.0)
+    play.found.returns_s = play.elapsed_s + 1800.0
+    yield 1.0
+
+
 def disk_full(play: Watched) -> Generator[float, None, None]:
     """The disk is full for three hours; orders are those of a run with room."""
     yield 1.0
@@ -328,6 +355,14 @@ ROWS: Final = (
          script=changed_night, start="2026-03-28T22:00"),
     Case("43c", "clock", "autumn night, warmth", "clock", "that of the true hours",
          script=changed_night, start="2026-10-24T22:00"),
+    Case("43d", "clock", "power cut over the spring change", "process", "warmth of the true hours",
+         script=cut_over_the_change, start="2026-03-28T20:00", allowed=AWAY | COLD, latched=AWAY,
+         weather="winter_dull"),
+    Case("43e", "clock", "power cut over the autumn change", "process", "warmth of the true hours",
+         script=cut_over_the_change, start="2026-10-24T20:00", allowed=AWAY | COLD, latched=AWAY,
+         weather="winter_dull"),
+    Case("41b", "clock", "the year 2100 for two hours", "clock", "heat goes on, rows marked",
+         script=far_clock, allowed=DRY | {"clock_stepped", "clock_untrusted"}),
     Case("44", "clock", "suspend", "clock", "nothing summed over it",
          held_by=HERE + "flows/test_jump_in_time.py::test_nothing_is_summed_over_a_suspend"),
     Case("45", "disk", "full for three hours", "disk", "told, control as without, no row lost",
