@@ -40,7 +40,9 @@ def live_path(journal: Path) -> Path:
 
 
 def lock_path(journal: Path) -> Path:
-    return journal.with_name(journal.name + LOCK_TAIL)
+    """The same for every name that links give the journal, so that two programs never keep it."""
+    real = Path(os.path.realpath(journal))
+    return real.with_name(real.name + LOCK_TAIL)
 
 
 def tokens_path(journal: Path) -> Path:

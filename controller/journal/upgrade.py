@@ -103,7 +103,8 @@ def _upgraded(db: Database, path: Path, steps: Migrations) -> Upgrade | None:
 @contextlib.contextmanager
 def _nobody_keeps(path: Path) -> Iterator[None]:
     """The keeper's lock for as long. A program from before the update may still hold it."""
-    file = path.with_name(path.name + LOCK_TAIL)
+    real = path.resolve()
+    file = real.with_name(real.name + LOCK_TAIL)
     if not file.exists():  # never kept by anybody; one made by root would keep the keeper out
         yield
         return

@@ -62,6 +62,15 @@ def test_service_manager_has_the_first_word(monkeypatch, tmp_path):
     assert lock_path(journal) == tmp_path / "s" / "alder-lane-nursery.db.lock"
 
 
+def test_links_to_one_journal_have_one_lock(tmp_path):
+    real = tmp_path / "disk" / "bench.db"
+    real.parent.mkdir()
+    (tmp_path / "other.db").symlink_to(real)
+    (tmp_path / "way").symlink_to(real.parent)
+    for name in (real, tmp_path / "other.db", tmp_path / "way" / "bench.db"):
+        assert lock_path(name) == real.with_name("bench.db.lock")
+
+
 def test_the_only_journal_is_found_without_being_named(home):
     home.mkdir(parents=True)
     (home / "rehearsal.db").touch()
