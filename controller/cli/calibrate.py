@@ -157,7 +157,7 @@ def _known(
     """The known values asked for, with what the probe says left open. Raises Refused."""
     unit = calibrated_probes(site).get(probe)
     if unit is None:
-        raise Refused(f"{probe} measures light; nothing here can tell whether it is right")
+        raise Refused(f"{probe}: only probes of temperature and humidity are calibrated here")
     if unit == "%" and (ice or references):
         raise Refused(f"{probe} measures humidity; use --salt: warmfoot calibrate how salt")
     if unit == "degC" and salts:

@@ -55,7 +55,9 @@ def link_told(hands: Hands) -> list[Told]:
             told.append(Told(f"link {name}", text, "fault"))
         else:
             garbled = f", {view.health.rejected} lines refused" if view.health.rejected else ""
-            text = f"open, {view.health.heard} messages{garbled}{f'; {who}' if who else ''}"
+            count = view.health.heard
+            text = f"open, {count} message{'s' if count != 1 else ''}{garbled}"
+            text += f"; {who}" if who else ""
             note = view.health.note
             whole = f"{text}; {note}" if note else text
             told.append(Told(f"link {name}", whole, "fault" if note else "good"))
