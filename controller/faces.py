@@ -262,6 +262,8 @@ def status_text(
             say(out, f"link {name} is down: {link['why']}")
         elif link.get("note"):
             say(out, f"link {name}: {link['note']}")
+        if link.get("restarts_h", 0) > 1:
+            say(out, f"link {name}: its board started anew {link['restarts_h']} times this hour")
     if not now["journal"]["ok"]:
         say(out, f"journal: {now['journal']['why']}")
     say(out, NOT_SAFETY)

@@ -7,6 +7,7 @@ from config.model import Site, mat_id, mister_id
 from controller.decide.reasons import words
 from controller.decide.sharing import NOTHING, Lead, Sharing
 from controller.decide.state import State
+from controller.decide.watch_slow import restarts_of_hour
 from controller.records import Batch, Decision, Warmth
 from sensors.clock import Now
 from sensors.readings import ProbeView, RelayReport, Snapshot
@@ -97,6 +98,7 @@ def picture(
                 "heard": link.health.heard,
                 "rejected": link.health.rejected,
                 "reopened": link.health.reopened,
+                "restarts_h": round(restarts_of_hour(state.watch, name)),
             }
             for name, link in snapshot.links.items()
         },

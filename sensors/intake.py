@@ -22,6 +22,8 @@ UNKNOWN_KEPT: Final = 64
 """How many channels that are not in the bench file are remembered by name."""
 REORDERED: Final = 16
 """A sequence this little behind the last is an old message; farther behind, a restarted board."""
+UP_ROUNDED_S: Final = 1.0
+"""A board tells its uptime in whole seconds."""
 
 Sender = tuple[str, str]
 """(link, node)."""
@@ -220,7 +222,7 @@ class Intake:
                 memory = self._links[name] = _LinkMemory()
             quiet_s = mono_s - memory.sample_s
             links[name] = _tuple(
-                LinkView, (one_health, quiet_s if quiet_s > 0.0 else 0.0, memory.restarts)
+                LinkView, (one_health, quiet_s if quiet_s > 0.0 else 0.0, memory.most_restarts())
             )
         if not self._viewed_s <= mono_s <= self._good_until_s:
             self._views = {name: bench.view(mono_s) for name, bench in self._benches.items()}
@@ -261,19 +263,19 @@ class Intake:
 
 
 class _LinkMemory:
-    """One link between ticks. `sequences`, `uptimes_s`: last of each by node."""
+    """One link between ticks. By node: the last sequence, restarts seen, and when it surely ran."""
 
     __slots__ = (
-        "naks", "out_of_sequence", "restarts", "retained", "sample_s", "sequences", "unknown",
-        "unreadable", "uptimes_s",
+        "naks", "out_of_sequence", "restarts", "retained", "runs_s", "sample_s", "sequences",
+        "unknown", "unreadable",
     )  # fmt: skip
 
     def __init__(self) -> None:
         self.sample_s = -inf
-        self.restarts = 0
         self.naks = self.out_of_sequence = self.retained = self.unknown = self.unreadable = 0
         self.sequences: dict[str, int] = {}
-        self.uptimes_s: dict[str, float] = {}
+        self.restarts: dict[str, int] = {}
+        self.runs_s: dict[str, float] = {}
 
     def in_sequence(self, arrival: Arrival) -> bool:
         """True for a message newer than the last from its sender; notices a restarted sender."""
@@ -285,10 +287,10 @@ class _LinkMemory:
             ahead = (seq - last) % SEQ_MODULUS
             if last != NO_SEQ and (ahead == 0 or ahead >= SEQ_MODULUS - REORDERED):
                 return False
-            if last != NO_SEQ and ahead > SEQ_MODULUS // 2:
-                self.restarts += 1
-                # Its next hello tells of the same restart.
-                self.uptimes_s.pop(node, None)
+            if last == NO_SEQ:
+                self.runs_s.setdefault(node, arrival.mono_s)
+            elif ahead > SEQ_MODULUS // 2:
+                self._restarted(node, arrival.mono_s)
         if seq != NO_SEQ:
             self.sequences[node] = seq
         return True
@@ -298,9 +300,19 @@ class _LinkMemory:
             up_s = parse_number(arrival.message.fields.get("up", ""))
         except ValueError:
             return
-        if up_s < self.uptimes_s.get(arrival.node, -inf):
-            self.restarts += 1
-        self.uptimes_s[arrival.node] = up_s
+        # It began after it was known to run; a greeting late on its way tells of no restart.
+        node, began_s = arrival.node, arrival.mono_s - up_s
+        if began_s > self.runs_s.get(node, inf) + UP_ROUNDED_S:
+            self._restarted(node, arrival.mono_s)
+        self.runs_s[node] = arrival.mono_s
+
+    def most_restarts(self) -> int:
+        """Restarts of the node that had most: one power cut to all of them is one."""
+        return max(self.restarts.values()) if self.restarts else 0
+
+    def _restarted(self, node: str, mono_s: float) -> None:
+        self.restarts[node] = self.restarts.get(node, 0) + 1
+        self.runs_s[node] = mono_s
 
 
 def _relay_report(text: str, mono_s: float) -> RelayReport | None:

@@ -112,7 +112,8 @@ class RelayReport(NamedTuple):
 class LinkView(NamedTuple):
     """A link at one instant. quiet_s: since the last fresh sample from it; inf when none came.
 
-    restarts: times the far end was seen to restart (its uptime or sequence went back).
+    restarts: times the far end was seen to restart (it greeted anew, or its sequence fell back);
+    of several nodes, of the one that did so most.
     """
 
     health: LinkHealth

@@ -11,7 +11,7 @@ from controller.decide.cooling import WORDS, hindrance
 from controller.decide.state import State
 from controller.decide.watch import away_s, find_probe, since_start
 from controller.decide.watch_base import FRESH_BASE
-from controller.decide.watch_slow import FRESH_AIR, Watch
+from controller.decide.watch_slow import FRESH_AIR, Watch, restarts_of_hour
 from sensors.readings import BayView, BenchView, ProbeView, Snapshot
 
 
@@ -106,6 +106,7 @@ MEASURES: Final[dict[str, Callable[[Scene, str], float]]] = {
     "value": _value,
     "refused_pct": _refused_pct,
     "quiet_min": _quiet_min,
+    "restarts_h": lambda scene, place: restarts_of_hour(scene.watch, place),
     "away_min": lambda scene, _place: _away_s(scene) / 60.0,
     "step_s": _of_service("clock_step_s", 1.0),
     "journal_failed_min": _of_service("journal_failed_s", 60.0),
@@ -137,7 +138,7 @@ def said(row: Row, value: float, excess: float) -> str:
     return f"{text}, limit {limit:{form}} {row.unit}"
 
 
-_WHOLE: Final = frozenset({"bursts", "min", "s", "% refused"})
+_WHOLE: Final = frozenset({"bursts", "within the hour", "min", "s", "% refused"})
 
 
 def over(row: Row, value: float) -> str:

@@ -30,6 +30,7 @@ from controller.decide.watch import (
     bench_excess,
     due,
     link_excess,
+    restart_excess,
     since_start,
     site_excess,
 )
@@ -107,6 +108,10 @@ def beyond(
             far = link_excess(aims.site, name, link, since_start(after, now_s))
             if far > 0.0:
                 found["link_lost", name] = far
+        if link[2] or link[0].reopened:
+            often = restart_excess(watch, name)
+            if often > 0.0:
+                found["board_restarting", name] = often
     if not _site_is_calm(watch, service, now):
         excess = site_excess(watch, service, now, since_start(after, now_s))
         _add(found, SITE_ALARMS, SITE_PLACE, excess)

@@ -15,7 +15,14 @@ from controller.decide.alarm_table import rows
 from controller.decide.cooling import HOT_AFTER_S
 from controller.decide.state import BayState, MistState, State
 from controller.decide.watch_base import FRESH_BASE
-from controller.decide.watch_slow import AWAY, AWAY_S, FRESH_AIR, STANDS_S, Watch
+from controller.decide.watch_slow import (
+    AWAY,
+    AWAY_S,
+    FRESH_AIR,
+    STANDS_S,
+    Watch,
+    restarts_of_hour,
+)
 from controller.records import BayDecision
 from sensors.clock import Now
 from sensors.readings import (
@@ -39,7 +46,7 @@ BENCH_ALARMS: Final = (
     "mist_budget_spent", "mist_hold_left_on", "mist_lease_missing",
 )  # fmt: skip
 PROBE_ALARMS: Final = ("probe_silent", "probe_frozen", "probe_implausible")
-LINK_ALARMS: Final = ("link_lost",)
+LINK_ALARMS: Final = ("link_lost", "board_restarting")
 SITE_ALARMS: Final = (
     "controller_away", "clock_stepped", "clock_untrusted", "journal_failing", "journal_filling",
     "alert_route_failing",
@@ -56,6 +63,7 @@ DISK_FREE_LEAST_PCT: Final = rows()["journal_filling"].threshold
 
 LINK_QUIET_S: Final = 60.0
 """A wire is never called lost before this."""
+RESTARTS_MOST: Final = rows()["board_restarting"].threshold - 0.5
 REJECT_SHARE_MOST: Final = 0.05
 UNANSWERED_MOST: Final = 2.5
 BASE_SPAN_LEAST_K: Final = 0.1
@@ -271,6 +279,11 @@ def link_excess(site: Site, name: str, view: LinkView, since_start_s: float) -> 
     return min(view.quiet_s, since_start_s) - max(LINK_QUIET_S, 3 * every_s)
 
 
+def restart_excess(watch: Watch, name: str) -> float:
+    """Beyond when a board of the link started anew so often within the hour."""
+    return restarts_of_hour(watch, name) - RESTARTS_MOST
+
+
 def _all_probes(bench: Bench) -> list[Probe]:
     return [*bench.air.probes, *(p for bay in bench.bays.values() for p in bay.probes)]
 
@@ -352,7 +365,8 @@ def scan(
                 found.append((PROBE_ALARMS, probe.reading.probe, excess))
     for name, link in snapshot.links.items():
         if name in places:
-            found.append((LINK_ALARMS, name, (link_excess(site, name, link, since_start_s),)))
+            lost = link_excess(site, name, link, since_start_s)
+            found.append((LINK_ALARMS, name, (lost, restart_excess(watch, name))))
     if SITE_PLACE in places:
         found.append((SITE_ALARMS, SITE_PLACE, site_excess(watch, service, now, since_start_s)))
     return found

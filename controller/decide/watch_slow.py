@@ -17,7 +17,7 @@ from controller.decide.watch_base import FRESH_BASE
 from controller.decide.watch_felt import FRESH_FELT, Felt, Minute, felt
 from controller.records import BayDecision
 from sensors.clock import Now
-from sensors.readings import BenchView, Snapshot
+from sensors.readings import BenchView, LinkView, Snapshot
 
 EVERY_S: Final = 60.0
 PAST_EVERY_S: Final = 300.0
@@ -35,6 +35,10 @@ AWAY: Final = ("away", "site")
 # air: 0 saturated_s, 1 dry_s, 2 mist seconds of the last hour, 3 strain of the leaves, kPa min,
 # 4 seconds of a hot top.
 FRESH_AIR: Final = (0.0, 0.0, 0.0, 0.0, 0.0)
+# restarts: 0 restarts and 1 openings of the wire as last counted, then of each the last hour's, in
+# twelve parts of five minutes, oldest first.
+HOUR_PARTS: Final = 12
+FRESH_RESTARTS: Final = (0.0,) * (2 + 2 * HOUR_PARTS)
 _NEVER: Final = (-inf, -inf)
 _NO_PAST: Final = (nan,) * PAST
 
@@ -59,6 +63,9 @@ def remember(
     new: Watch = {MINUTE: (now_s, now_s if turn else past_s)}
     gap_s = now_s - sampled_s if sampled_s >= _started(after) else 0.0
     new[AWAY] = (gap_s, now_s) if AWAY_S < gap_s < inf else _sound(watch, AWAY, (0.0, -inf))
+    for name, link in snapshot.links.items():
+        key = ("restarts", name)
+        new[key] = _restarts(_sound(watch, key, FRESH_RESTARTS), link, gap, turn)
     for plan in aims.bench_plans:
         view = snapshot.benches[plan.name]
         _past(new, watch, ("top_past", plan.name), view.top_c, gap, turn)
@@ -132,6 +139,28 @@ def _past(
         past = (*past[1:], value)
     new[key] = past
     return past
+
+
+def restarts_of_hour(watch: Watch, link: str) -> float:
+    """Times within the hour that a board of this link started anew, or its wire was opened again.
+
+    The more frequent of the two: a board that loses power takes its USB port along.
+    """
+    parts = _sound(watch, ("restarts", link), FRESH_RESTARTS)[2:]
+    return max(sum(parts[:HOUR_PARTS]), sum(parts[HOUR_PARTS:]))
+
+
+def _restarts(old: tuple[float, ...], link: LinkView, gap: bool, turn: bool) -> tuple[float, ...]:
+    counts = (float(link.restarts), float(link.health.reopened))
+    if gap:
+        return (*counts, *FRESH_RESTARTS[2:])
+    new: list[float] = []
+    for index, count in enumerate(counts):
+        parts = old[2 + index * HOUR_PARTS : 2 + (index + 1) * HOUR_PARTS]
+        if turn:
+            parts = (*parts[1:], 0.0)
+        new += (*parts[:-1], parts[-1] + max(0.0, count - old[index]))
+    return (*counts, *new)
 
 
 def _air(

@@ -138,6 +138,19 @@ def rebooting(play: Watched) -> Generator[float, None, None]:
     yield 1.0
 
 
+def restarting(play: Watched) -> Generator[float, None, None]:
+    """The board starts anew every 20 s for half an hour."""
+    yield 1.0
+    board = play.rig.boards["board"]
+    for _ in range(90):
+        board.power_up()
+        play._note_turns(play.elapsed_s)
+        yield 20.0 / 3600.0
+    play.found.rebooted = frozenset(play.found.mats.values())
+    play.found.returns_s = play.elapsed_s + 5400.0
+    yield 2.5
+
+
 def never_both(play: Watched) -> Generator[float, None, None]:
     """Two mats of 150 W on a supply of 200 W."""
     yield 6.0
@@ -260,8 +273,12 @@ ROWS: Final = (
          ("relay_welded@2+3/9",), 36.0, (("mat_stuck_on", BAY, 20, 360),),
          frozenset({"base_hot", "base_overheat", "base_sun_hot"}),
          frozenset({"mat_stuck_on", "base_overheat"}), start="2026-03-02T18:00"),
-    Case("20", "actuator", "board starts anew, relay on", "simulator", "off until a fresh lease",
-         script=rebooting),
+    Case("20", "actuator", "board starts anew, relay on", "simulator",
+         "off until a fresh lease; told", script=rebooting,
+         dues=(("board_restarting", LINK, 20, 35),)),
+    Case("20b", "actuator", "board starts anew every 20 s", "simulator",
+         "told in minutes; then over", script=restarting,
+         dues=(("board_restarting", LINK, 61, 65),), allowed=frozenset({"relay_disagrees"})),
     Case("21", "actuator", "nozzles blocked", "simulator", "told after three bursts",
          ("mister_blocked@1+1/4",), 8.0, (("mist_no_answer", BENCH, 10, 120),), DRY, back_min=120,
          start="2026-05-10T09:00", weather="summer_mild"),

@@ -315,6 +315,30 @@ def test_restart_is_seen_by_sequence_when_its_hello_was_lost(intake: Intake) -> 
     assert left(intake, 30.0).usable == 1
 
 
+def test_board_that_greets_with_the_same_uptime_each_time_restarts_each_time(
+    intake: Intake,
+) -> None:
+    """As the firmware does: one greeting a start, its uptime still 0."""
+    for start in range(6):
+        say(intake, 20.0 * start, HELLO, seq=0, up="0")
+        say(intake, 20.0 * start + 1.0, seq=1, base1="21.0")
+    assert board(intake, 110.0).restarts == 5
+
+
+def test_greeting_of_a_board_that_was_running_or_is_late_is_no_restart(intake: Intake) -> None:
+    say(intake, 10.0, seq=40, base1="21.0")
+    say(intake, 100.0, HELLO, seq=41, up="4000")
+    say(intake, 190.0, HELLO, seq=42, up="4060")  # 30 s on its way
+    assert board(intake, 190.0).restarts == 0
+
+
+def test_power_cut_to_all_nodes_of_a_link_is_one_restart(intake: Intake) -> None:
+    for node in ("near", "far", "third"):
+        say(intake, 10.0, seq=100, node=node, base1="21.0")
+        say(intake, 60.0, HELLO, seq=0, node=node, up="0")
+    assert board(intake, 60.0).restarts == 1
+
+
 def test_two_nodes_count_their_own_sequences(intake: Intake) -> None:
     say(intake, 10.0, seq=40000, node="far", base1="21.0")
     say(intake, 11.0, seq=10, base1="21.0")

@@ -99,6 +99,8 @@ class Room:
         self.run_of = 0
         self.link_up = True
         self.quiet_s = 5.0
+        self.restarts = 0
+        self.reopened = 0
         self.report: RelayReport | None = None
         self.mist_report: RelayReport | None = None
         self.bay = BayState(duty=0.5, on=True, since_s=0.0)
@@ -173,7 +175,9 @@ class Room:
         reports = {"north.left.mat": self.report, "north.mister": self.mist_report}
         relays = {name: report for name, report in reports.items() if report is not None}
         health = LinkHealth(self.link_up, "" if self.link_up else "unplugged", 0.0)
-        return Snapshot({"north": bench}, {"board": LinkView(health, self.quiet_s)}, relays)
+        health = health._replace(reopened=self.reopened)
+        links = {"board": LinkView(health, self.quiet_s, self.restarts)}
+        return Snapshot({"north": bench}, links, relays)
 
     def aims(self) -> Aims:
         return Aims(self.site, {("north", "left"): self.bay_aims}, {"north": self.mist_aims})

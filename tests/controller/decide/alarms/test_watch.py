@@ -840,6 +840,41 @@ def test_a_quiet_link_is_told_before_its_probes(room: Any) -> None:
     assert raised(room) == {"link_lost"}
 
 
+@pytest.mark.parametrize("count", ["restarts", "reopened"])
+def test_a_board_that_keeps_starting_anew_is_told(room: Any, count: str) -> None:
+    setattr(room, count, 40)  # of days before this start of the program
+    room.run(300)
+    for _ in range(4):
+        setattr(room, count, getattr(room, count) + 1)
+        room.run(60)
+    assert raised(room) == set()
+    setattr(room, count, getattr(room, count) + 1)
+    room.run(70)
+    assert raised(room) == {"board_restarting"}
+    assert "5 within the hour" in room.held("board_restarting", "board").text
+    room.run(5000)
+    assert room.shown("board_restarting", "board") == "RTNUN"
+
+
+def test_restarts_spread_over_hours_and_a_plug_pulled_are_none(room: Any) -> None:
+    room.run(300)
+    for _ in range(12):
+        room.restarts += 1
+        room.reopened += 1
+        room.run(1000, dt_s=20)
+    assert raised(room) == set()
+
+
+def test_a_lost_link_hides_that_its_board_keeps_starting_anew(room: Any) -> None:
+    room.run(300)
+    room.link_up = False
+    room.run(40)
+    room.restarts += 9
+    room.run(120)
+    assert raised(room) == {"link_lost"}
+    assert room.shown("board_restarting", "board") == "DSUPR"
+
+
 @pytest.mark.parametrize(
     ("service", "alarm", "priority"),
     [
