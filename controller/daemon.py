@@ -16,17 +16,18 @@ from pathlib import Path
 from types import FrameType
 from typing import ParamSpec
 
-from filelock import FileLock, Timeout
+from filelock import Timeout
 
 from config.load import ConfigError, load_with_text
 from controller.app import build
 from controller.decide.alarms import check_changes
 from controller.housekeeping import Housekeeper
+from controller.journal.lock import keepers_lock
 from controller.live import Json, picture
 from controller.loop import Controller, Progress
 from controller.notify import Notifier
 from controller.page import Board, Desk, PageServer, page_address
-from controller.places import journal_path, live_path, lock_path
+from controller.places import journal_path, live_path
 from controller.publish import Publisher
 from controller.service_manager import Bell, ServiceManager
 from sensors.clock import Clock, SystemClock
@@ -60,7 +61,7 @@ class Daemon:
         self._live_at_s = float("-inf")
         self._unsaid = ""
         self._text = text
-        self._lock = FileLock(lock_path(self._journal))
+        self._lock = keepers_lock(self._journal)
         self._page_fault = ""
         self._board = Board()
         self._desk = Desk()

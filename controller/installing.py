@@ -118,7 +118,7 @@ def _user(found: Found, wanted: Wanted) -> Iterator[Step]:
         )  # fmt: skip
     if not found.state_folder:
         owner = "root" if wanted.image else USER
-        yield Folder("make the folder for the journal", STATE, 0o770, owner)
+        yield Folder("make the folder for the journal", STATE, 0o2770, owner)
 
 
 def _files(found: Found, wanted: Wanted) -> Iterator[Step]:

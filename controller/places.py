@@ -1,11 +1,13 @@
 """Where the journal, the lock and the live status lie on this machine."""
 
+import getpass
 import os
 import re
 from pathlib import Path
 
+from config.load import ConfigError, load
 from config.model import Site
-from controller.journal.upgrade import LOCK_TAIL
+from controller.service_unit import BENCH_FILE, RUNTIME, STATE, UNIT, USER
 
 
 class PlaceError(OSError):
@@ -24,25 +26,41 @@ def state_dir() -> Path:
 def journal_path(site: Site, folder: Path | None = None) -> Path:
     """The site's journal: as the bench file says, else named after the site.
 
-    folder: where it lies then; by default `state_dir`.
+    folder: where it lies then; by default `state_dir`, unless the service on this machine keeps a
+    journal of that name.
     """
     if site.journal.path:
         return Path(site.journal.path).expanduser()
     slug = re.sub(r"[^a-z0-9]+", "-", site.site.name.lower()).strip("-") or "bench"
-    return (folder or state_dir()) / f"{slug}.db"
+    name = f"{slug}.db"
+    if folder is None and (kept := service_journal()) is not None and kept.name == name:
+        return kept
+    return (folder or state_dir()) / name
+
+
+def service_journal() -> Path | None:
+    """Journal of the service that is installed on this machine; None where there is none."""
+    if not Path(UNIT).exists():
+        return None
+    try:
+        return journal_path(load(Path(BENCH_FILE)), Path(STATE))
+    except ConfigError:
+        return None
 
 
 def live_path(journal: Path) -> Path:
-    """The small file in which a running daemon keeps its latest picture."""
+    """The small file in which a daemon started here keeps its latest picture."""
     runtime = os.environ.get("RUNTIME_DIRECTORY")
     folder = Path(runtime.split(":")[0]) if runtime else journal.parent
     return folder / f"{journal.stem}.live.json"
 
 
-def lock_path(journal: Path) -> Path:
-    """The same for every name that links give the journal, so that two programs never keep it."""
-    real = Path(os.path.realpath(journal))
-    return real.with_name(real.name + LOCK_TAIL)
+def find_live(journal: Path) -> Path:
+    """That file of whoever keeps the journal: the service, or somebody by hand."""
+    mine = live_path(journal)
+    theirs = Path(RUNTIME) / mine.name
+    there = [path for path in (mine, theirs) if path.is_file()]
+    return max(there, key=lambda path: path.stat().st_mtime, default=mine)
 
 
 def tokens_path(journal: Path) -> Path:
@@ -53,7 +71,8 @@ def tokens_path(journal: Path) -> Path:
 def find_journal(given: str | None) -> Path:
     """The journal a command should read.
 
-    given: a path from the command line or WARMFOOT_JOURNAL, or None for the only one there is.
+    given: a path from the command line or WARMFOOT_JOURNAL, or None for the one of the service on
+    this machine, else the only one there is.
     Raises PlaceError when there is none, or several to choose from.
     """
     if given:
@@ -61,6 +80,14 @@ def find_journal(given: str | None) -> Path:
         if not path.is_file():
             raise PlaceError(f"{path}: no journal there; check the path after --journal")
         return path
+    if (services := service_journal()) is not None:
+        if not os.access(services.parent, os.R_OK | os.X_OK):
+            raise PlaceError(
+                f"{services}: the service's journal is for the group {USER}; type `sudo usermod "
+                f"-aG {USER} {getpass.getuser()}`, then log in anew; or name another with --journal"
+            )
+        if services.is_file():
+            return services
     folder = state_dir()
     found = sorted(folder.glob("*.db")) if folder.is_dir() else []
     kept = [path for path in found if path.stem != "rehearsal"] or found

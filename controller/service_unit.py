@@ -20,6 +20,7 @@ ETC: Final = Place("/etc/warmfoot")
 BENCH_FILE: Final = ETC / "bench.toml"
 SECRETS: Final = ETC / "secrets"
 STATE: Final = Place("/var/lib/warmfoot")
+RUNTIME: Final = Place("/run/warmfoot")
 PROGRAM: Final = "/opt/warmfoot/bin/warmfoot"
 """Where the unit file as it comes expects the program."""
 SERIAL_GROUPS: Final = ("dialout", "uucp")

@@ -28,7 +28,7 @@ from controller.cli.common import (
 )
 from controller.cli.compared import outlook_data, today_if_any
 from controller.faces import console, say, status_text
-from controller.places import find_journal, live_path
+from controller.places import find_journal, find_live
 
 STALE_S = 30.0
 """A live picture older than this means that nobody keeps the bench."""
@@ -67,7 +67,7 @@ def run(bench_file: Path, verbose: bool) -> None:
 def live_picture(journal_given: str | None) -> tuple[dict[str, Any] | None, Path]:
     """The running daemon's latest picture, or None when there is none."""
     journal = find_journal(journal_given)
-    path = live_path(journal)
+    path = find_live(journal)
     try:
         found: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
     except (OSError, ValueError):

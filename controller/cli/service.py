@@ -9,7 +9,7 @@ from pathlib import Path
 from pathlib import PurePosixPath as Place
 
 import click
-from filelock import FileLock, Timeout
+from filelock import Timeout
 
 import controller
 from config.load import ConfigError, load_with_text, loads
@@ -29,9 +29,10 @@ from controller.decide.alarms import check_changes
 from controller.faces import console, say
 from controller.installed import Machine, StepFailed
 from controller.installing import Step, as_command, steps_to_install, steps_to_remove
+from controller.journal.lock import keepers_lock, lock_path
 from controller.journal.reader import open_reader
 from controller.page import page_address
-from controller.places import journal_path, lock_path
+from controller.places import journal_path
 from controller.service_unit import (
     BENCH_FILE,
     PROGRAM,
@@ -281,11 +282,10 @@ def _own_state() -> Path:
 
 
 def _check_free(journal: Path) -> None:
-    lock = lock_path(journal)
-    if not lock.exists():
+    if not lock_path(journal).exists():
         return
     try:
-        with FileLock(lock).acquire(timeout=0):
+        with keepers_lock(journal).acquire(timeout=0):
             pass
     except Timeout:
         raise Refused(

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any, Final
 
 import click
-from filelock import FileLock, Timeout
+from filelock import Timeout
 
 from config.load import hash_of, load_with_text
 from config.model import Site
@@ -29,8 +29,9 @@ from controller.cli.common import (
 )
 from controller.faces import Rows, check_text, console, say
 from controller.journal.care import Verdict, WireCheck, keep_check
+from controller.journal.lock import keepers_lock
 from controller.journal.writer import Journal
-from controller.places import journal_path, lock_path
+from controller.places import journal_path
 from controller.wiring import steps
 from controller.wiring.found import PORT_S, board_words, boards, topics
 from controller.wiring.hands import Hands
@@ -188,7 +189,7 @@ def bench_alone(site: Site, doing: str) -> Iterator[Journal]:
     """
     path = journal_path(site)
     with Journal.open(path, site=site) as journal:
-        lock = FileLock(lock_path(path))
+        lock = keepers_lock(path)
         try:
             lock.acquire(timeout=0)
         except Timeout:

@@ -6,6 +6,7 @@ was released.
 """
 
 import contextlib
+import os
 import sqlite3
 from pathlib import Path
 from typing import Final
@@ -264,6 +265,9 @@ def connect(path: Path, *, durable: bool, busy_s: float = BUSY_S) -> Database:
     Raises sqlite3.Error, and JournalError for a setting that SQLite did not take, for another
     program's database and for one of a newer Warmfoot; neither of these is changed.
     """
+    with contextlib.suppress(OSError):  # SQLite will say what stands in the way
+        # By itself SQLite lets nobody but the owner write, whatever the umask allows.
+        os.close(os.open(path, os.O_RDWR | os.O_CREAT, 0o664))
     conn = sqlite3.connect(path, timeout=busy_s, check_same_thread=False)
     try:
         db = Database(conn)

@@ -8,15 +8,14 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Final, NamedTuple
 
-from filelock import FileLock, Timeout
+from filelock import Timeout
 from sqlite_utils import Database, Migrations
 
 from controller.journal import schema
 from controller.journal.copies import checked_copy, row_counts
 from controller.journal.errors import JournalError, explained
+from controller.journal.lock import keepers_lock, lock_path
 
-LOCK_TAIL: Final = ".lock"
-"""Added to a journal's name: the file that whoever keeps the bench holds locked."""
 SPARE_BYTES: Final = 16 * 1024 * 1024
 LOCK_WAIT_S: Final = 5.0
 """Real seconds to wait for somebody else who is upgrading the same journal."""
@@ -103,12 +102,11 @@ def _upgraded(db: Database, path: Path, steps: Migrations) -> Upgrade | None:
 @contextlib.contextmanager
 def _nobody_keeps(path: Path) -> Iterator[None]:
     """The keeper's lock for as long. A program from before the update may still hold it."""
-    real = path.resolve()
-    file = real.with_name(real.name + LOCK_TAIL)
-    if not file.exists():  # never kept by anybody; one made by root would keep the keeper out
+    if not lock_path(path).exists():
+        # Never kept by anybody; one made by root would keep the keeper out.
         yield
         return
-    lock = FileLock(file)
+    lock = keepers_lock(path)
     try:
         lock.acquire(timeout=LOCK_WAIT_S)
     except Timeout:

@@ -66,7 +66,7 @@ def test_on_a_bare_machine_everything_is_made_in_order() -> None:
     assert typed(steps_to_install(Found(serial_group="dialout"), wanted())) == [
         "useradd --system --user-group --no-create-home --home-dir /var/lib/warmfoot --shell "
         "/usr/sbin/nologin warmfoot",
-        "install -d -m 0770 -o warmfoot -g warmfoot /var/lib/warmfoot",
+        "install -d -m 2770 -o warmfoot -g warmfoot /var/lib/warmfoot",
         "install -d -m 0755 -o root -g root /etc/warmfoot",
         "install -m 0644 'my bench.toml' /etc/warmfoot/bench.toml",
         "write /etc/systemd/system/warmfoot.service",
@@ -311,7 +311,7 @@ def test_installing_does_every_step_and_says_it_and_a_second_time_nothing(
     assert files["etc/warmfoot/bench.toml"] == TRAY
     assert f"ExecStart={PROGRAM} run {BENCH_FILE}" in files["etc/systemd/system/warmfoot.service"]
     state = pretended.root / "var/lib/warmfoot"
-    assert stat.S_IMODE(state.stat().st_mode) == 0o770
+    assert stat.S_IMODE(state.stat().st_mode) == 0o2770
     assert stat.S_IMODE((pretended.root / "etc/warmfoot/bench.toml").stat().st_mode) == 0o644
     again = install()
     assert "Nothing to do" in again.output

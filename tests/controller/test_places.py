@@ -1,14 +1,18 @@
 """Journals lie where the service manager or the user's directories say."""
 
+import os
+
 import pytest
 
 from config.load import loads
+from controller import places
+from controller.journal.lock import lock_path
 from controller.places import (
     PlaceError,
     find_journal,
+    find_live,
     journal_path,
     live_path,
-    lock_path,
     state_dir,
 )
 
@@ -77,6 +81,64 @@ def test_the_only_journal_is_found_without_being_named(home):
     assert find_journal(None) == home / "rehearsal.db"
     (home / "bench.db").touch()
     assert find_journal(None) == home / "bench.db", "a rehearsal does not count beside a real one"
+
+
+@pytest.fixture
+def service(monkeypatch, tmp_path):
+    """The service is installed on this machine and keeps Alder Lane; gives its state folder."""
+    for name in ("UNIT", "BENCH_FILE", "STATE", "RUNTIME"):
+        monkeypatch.setattr(places, name, tmp_path / "machine" / name)
+    for name in ("STATE", "RUNTIME"):
+        (tmp_path / "machine" / name).mkdir(parents=True)
+    places.UNIT.touch()
+    text = TEXT.format(name="Alder Lane", more="").replace(
+        'kind = "memory"', 'kind = "serial", port = "/dev/none"'
+    )
+    places.BENCH_FILE.write_text(text)
+    return places.STATE
+
+
+def test_where_the_service_keeps_the_bench_its_journal_comes_first(home, service):
+    home.mkdir(parents=True)
+    (home / "alder-lane.db").touch()
+    assert find_journal(None) == home / "alder-lane.db", "the service has none yet"
+    (service / "alder-lane.db").touch()
+    assert find_journal(None) == service / "alder-lane.db"
+    assert find_journal(str(home / "alder-lane.db")) == home / "alder-lane.db"
+    # So whoever keeps it by hand takes the same lock, and finds the same batches.
+    assert journal_path(site("Alder Lane")) == service / "alder-lane.db"
+    assert journal_path(site("Another")) == home / "another.db"
+    assert journal_path(site("Alder Lane"), home) == home / "alder-lane.db"
+
+
+@pytest.mark.parametrize("text", ["", "[site", TEXT.format(name="Alder Lane", more="x = 1")])
+def test_service_that_has_no_sound_bench_file_hides_no_journal(home, service, text):
+    (service / "alder-lane.db").touch()
+    places.BENCH_FILE.write_text(text)
+    home.mkdir(parents=True)
+    (home / "mine.db").touch()
+    assert find_journal(None) == home / "mine.db"
+
+
+def test_who_may_not_look_into_the_services_folder_is_told_how_to(service, monkeypatch):
+    (service / "alder-lane.db").touch()
+    monkeypatch.setattr(os, "access", lambda path, how: (path, how) != (service, os.R_OK | os.X_OK))
+    with pytest.raises(PlaceError, match="sudo usermod -aG warmfoot") as refused:
+        find_journal(None)
+    assert "--journal" in str(refused.value)
+
+
+def test_the_latest_picture_of_whoever_keeps_it_is_found(service):
+    journal = service / "alder-lane.db"
+    name = "alder-lane.live.json"
+    assert find_live(journal) == service / name
+    (places.RUNTIME / name).touch()
+    assert find_live(journal) == places.RUNTIME / name
+    (service / name).touch()
+    os.utime(service / name, (1, 1))
+    assert find_live(journal) == places.RUNTIME / name, "left over from a run by hand"
+    os.utime(places.RUNTIME / name, (0, 0))
+    assert find_live(journal) == service / name
 
 
 @pytest.mark.parametrize(

@@ -287,7 +287,7 @@ def test_service_is_installed_and_removed_under_a_real_systemd(manager, board, e
     user = manager.inside("id", "-u", "warmfoot").strip()
     status = Path(f"/proc/{manager.main_pid}/status").read_text()
     assert f"\nUid:\t{user}\t{user}\t{user}\t{user}\n" in status
-    assert manager.inside("stat", "--format=%U %a", "/var/lib/warmfoot") == "warmfoot 770\n"
+    assert manager.inside("stat", "--format=%U %a", "/var/lib/warmfoot") == "warmfoot 2770\n"
 
     told = json.loads(service("status", "--json"))
     assert (told["running"], told["starts_with_the_machine"]) == (True, True)
@@ -308,3 +308,40 @@ def test_service_is_installed_and_removed_under_a_real_systemd(manager, board, e
     assert board.heard[-1][1] == OFF
     assert manager.shown("LoadState") in ("not-found", "inactive")
     assert "alder-lane-nursery.db" in manager.inside("ls", "/var/lib/warmfoot")
+
+
+def test_people_of_the_group_work_with_the_services_journal(manager, board, eventually):
+    def type_(line):
+        """What Maeve sees, with the exit code at its end."""
+        said = manager.inside(
+            "runuser", "-u", "maeve", "--", "env", "HOME=/tmp",
+            "LD_LIBRARY_PATH=/opt/python/lib", "sh", "-c",
+            f"umask 022; /opt/warmfoot/bin/warmfoot {line} 2>&1; echo $?",
+        )  # fmt: skip
+        *text, code = said.splitlines()
+        return "\n".join(text), int(code)
+
+    manager.systemctl("start", "warmfoot")
+    eventually(lambda: board.heating, BACK_S)
+    manager.inside("useradd", "--create-home", "--groups", "dialout", "maeve")
+    said, code = type_("batch list")
+    assert (code, "sudo usermod -aG warmfoot maeve" in said) == (4, True)
+    manager.inside("usermod", "--append", "--groups", "warmfoot", "maeve")
+    assert json.loads(type_("status --json")[0])["site"] == "Alder Lane Nursery"
+    stick = "batch stick Fuchsia --kind softwood --bay north.left --count 60"
+    assert type_(stick)[1] == 0
+
+    # While the service is stopped her commands make the files that it will need.
+    manager.systemctl("stop", "warmfoot")
+    manager.inside("sh", "-c", "rm -f /var/lib/warmfoot/*.lock")
+    assert type_(stick)[1] == 0
+    said, code = type_("check /etc/warmfoot/bench.toml --wires --listen 1s")
+    assert (code, "listening only" in said) == (0, True)
+    made = manager.inside("sh", "-c", "find /var/lib/warmfoot -user maeve -printf '%g %m %f\n'")
+    assert "warmfoot 660 alder-lane-nursery.db.lock" in made.splitlines()
+    assert {x.split()[0] for x in made.splitlines()} == {"warmfoot"}
+    heard = len(board.heard)
+    manager.systemctl("start", "warmfoot")
+    eventually(lambda: any(x["mat1"] != "0" for _, x in board.heard[heard:]), BACK_S)
+    assert len(json.loads(type_("batch list --json")[0])) == 2
+    assert "the journal" not in manager.shown("StatusText")
