@@ -40,20 +40,21 @@ from sensors.correction import together
 def beside(bench_file: Path, names: tuple[str, ...], as_json: bool) -> None:
     """All probes of one kind in one bucket or jar: which says otherwise than the rest?
 
-    Without PROBE all temperature probes of the site. They are watched until each rests.
+    Without PROBE all base probes of the site: an air probe must not get wet. They are watched
+    until each rests.
     """
     site, _ = load_with_text(bench_file)
     units = calibrated_probes(site)
     for name in names:
         probe_path(site, name)
-    chosen = list(names) or [name for name, unit in units.items() if unit == "degC"]
+    held = dict(probes_of(site))
+    chosen = list(names) or [name for name in units if held[name].kind == "base_temperature"]
     kinds = {units.get(name, "light") for name in chosen}
     if len(kinds) > 1 or "light" in kinds:
         raise Refused("probes of one kind belong in one place: all temperature, or all humidity")
     (unit,) = kinds
     if len(chosen) < 2:
         raise Refused(f"only {chosen[0]} to hold beside nothing; two at least are needed")
-    held = dict(probes_of(site))
     clock = make_clock()
     values: dict[str, float] = {}
     with bench_alone(site, "holding probes beside each other"):

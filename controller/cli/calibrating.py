@@ -25,10 +25,10 @@ in the same ice bath: both in a bucket or flask of water of the room, 20 to 30 Â
 stirred, tied together with their tips at one height; read after 15 minutes. Say
 what the certificate says of its doubt: --sure 0.2 (K, at about 95 %)."""
 BUCKET: Final = """\
-Bucket. All probes of a bench tied together, tips at one height, in a bucket of
-water that has stood in the room for an hour, stirred, out of the sun. After 15
-minutes they all say the same or one is odd. It finds an odd probe, not whether all
-are right."""
+Bucket. All base probes, sealed, tied together, tips at one height, in a bucket of
+water that has stood in the room for an hour, stirred, out of the sun; never a probe
+of air or humidity. After 15 minutes they all say the same or one is odd. It finds
+an odd probe, not whether all are right."""
 
 
 def salt_words() -> str:

@@ -186,16 +186,16 @@ def test_slips_of_the_pen_are_told(bench, words, code, text):
 def test_the_odd_one_in_a_bucket_is_named(bench):
     for probe, offset in ((BASE, 0.1), ("north.right.base2", -0.1), ("north.air", 1.2)):
         bath(bench, probe, 18.0, offset)
-    done = run("together", bench.file, "--json")
+    done = run("together", bench.file, BASE, "north.right.base2", "north.air", "--json")
     assert done.exit_code == common.EXIT_FAULT
     found = json.loads(done.stdout)
     assert (found[0]["probe"], found[0]["odd"]) == ("north.air", True)
     assert sum(one["odd"] for one in found) == 1
     assert bench.is_off()
-    bath(bench, "north.air", 18.0, 0.0)
     shown = run("together", bench.file)
     assert shown.exit_code == 0
     assert "odd" not in shown.output
+    assert "north.air" not in shown.output, "an air probe must not get wet unasked"
     assert run("together", bench.file, "north.rh", BASE).exit_code == common.EXIT_REFUSED
     assert run("together", bench.file, BASE).exit_code == common.EXIT_REFUSED
 
