@@ -26,6 +26,8 @@ log = logging.getLogger(__name__)
 
 STOP_S: Final = 3.0
 """Longest time given to switching all off at the end."""
+OFF_TRIES: Final = 3
+"""A relay is told so at the end, while it does not answer: one may be noise on the line."""
 IDLE_S: Final = 0.5
 NOTED: Final = 3
 """So many faults are told at once; more would bury the first."""
@@ -168,15 +170,19 @@ class ModbusLink:
             self._look_at_units(opened)
 
     def _finish(self, line: Line) -> None:
-        """Write every relay off, and wait for that no longer than STOP_S."""
+        """Write every relay off, those again that did not answer; no longer than STOP_S."""
         ends_s = self._clock.now().mono_s + STOP_S
-        tried: set[tuple[str, str]] = set()
-        while self._clock.now().mono_s < ends_s:
-            with self._lock:
-                turn = self._turns.last(tried)
-            if turn is None:
-                return
-            line.ask(turn.ask)
+        with self._lock:
+            left = self._turns.offs()
+        for _ in range(OFF_TRIES):
+            missed = []
+            for turn in left:
+                if self._clock.now().mono_s >= ends_s:
+                    return
+                answer = line.ask(turn.ask).answer
+                if answer is None or answer.refused:
+                    missed.append(turn)
+            left = missed
 
     def _off_at_least(self, line: Line | None) -> None:
         """After a fault in the program: the port may still work."""

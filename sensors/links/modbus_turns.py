@@ -107,18 +107,10 @@ class Turns:
         later = [at_s for at_s in times if at_s > mono_s]
         return min(later, default=inf)
 
-    def last(self, tried: set[tuple[str, str]]) -> Turn | None:
-        """The next relay to be written off before the port is closed; None when all were.
-
-        Each is tried once, those that hear before the silent ones. tried: grows by each call.
-        """
-        left = [address for address in self._relays if address not in tried]
-        if not left:
-            return None
-        address = min(left, key=lambda one: self._units[self._relays[one].unit].misses)
-        tried.add(address)
-        contact = self._relays[address].contact
-        return Turn(contact.write(False), contact)
+    def offs(self) -> list[Turn]:
+        """Every relay to be written off before the port is closed, those that hear first."""
+        surest = sorted(self._relays.values(), key=lambda relay: self._units[relay.unit].misses)
+        return [Turn(relay.contact.write(False), relay.contact) for relay in surest]
 
     def _write(self, mono_s: float) -> Turn | None:
         """The relay whose unit answers most surely, and rather off than on."""
@@ -219,12 +211,15 @@ class Turns:
         return bool(self._units) and all(unit.silent for unit in self._units.values())
 
     def _written(self, turn: Turn, answer: Answer, mono_s: float) -> None:
-        """A write was answered. One that was refused is told again at the next repeat."""
+        """A write was answered. One that was refused is told again at the next repeat, an "off" to
+        a relay that may be on soon.
+        """
         relay = self._relays[turn.of.node, turn.of.key]
         changed = relay.told is not turn.on
         relay.misses = 0
         relay.told, relay.told_s = turn.on, mono_s
-        if answer.refused in BUSY:
+        may_be_on = relay.off_known and not turn.on
+        if answer.refused in BUSY or (answer.refused and may_be_on):
             relay.told_s -= REPEAT_S - ASK_AGAIN_S
         elif not answer.refused and not turn.on:
             relay.off_known = True

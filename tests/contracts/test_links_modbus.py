@@ -89,6 +89,28 @@ def test_all_is_off_at_connect_and_at_close(
     assert (0, 1) in coils
 
 
+def test_an_off_at_close_that_is_lost_is_told_again(
+    modbus_end: Any, start: Any, eventually: Eventually
+) -> None:
+    link = start()
+    eventually(lambda: link.send(ON, "n"))
+    eventually(lambda: modbus_end.units.coil(1))
+    lost: list[object] = []
+
+    class Noise(set[int]):
+        """The first two requests from the close on, the off to the mat among them, are lost."""
+
+        def __contains__(self, unit: object) -> bool:
+            if link._stopping.is_set():
+                lost.append(unit)
+            return bool(lost) and len(lost) <= 2
+
+    modbus_end.units.dead = Noise()
+    link.stop()
+    assert len(lost) > 2
+    assert not modbus_end.units.coil(1)
+
+
 def test_an_order_that_is_not_renewed_ends(
     modbus_end: Any, start: Any, eventually: Eventually
 ) -> None:

@@ -331,15 +331,33 @@ def test_after_a_miss_the_same_unit_is_left_alone_for_as_long_as_an_answer_may_t
             assert next_s - missed_s >= 2 * ANSWER_S - 1e-9
 
 
-def test_at_the_end_each_relay_is_tried_once_the_silent_last() -> None:
+def test_an_off_that_is_refused_is_told_again_within_a_second() -> None:
+    """The relay is on all that time; an "on" that is refused does no harm."""
+    mat = contact(2)
+    bus = Bus(mat)
+    bus.play(1.0)
+    assert bus.order(mat, 5.0)
+    bus.play(1.0)
+    bus.refuse = lambda ask: 4 if ask.write else 0
+    bus.order(mat, 0.0)
+    began_s = bus.now_s
+    bus.play(8.0)
+    tries = [at_s for at_s, turn, _ in bus.log if turn.ask.write and at_s >= began_s]
+    assert max(later - at_s for at_s, later in pairwise(tries)) < 1.2
+    bus.refuse = lambda _ask: 0
+    bus.play(1.2)
+    bus.play(REPEAT_S / 2)
+    assert len([at_s for at_s, turn, _ in bus.log if turn.ask.write]) == len(tries) + 3
+
+
+def test_at_the_end_relays_that_hear_come_before_the_silent() -> None:
     dead, live = contact(2), contact(3)
     bus = Bus(dead, live)
     bus.dead = dead_units(2)
     bus.play(10.0)
-    tried: set[tuple[str, str]] = set()
-    turns = [bus.turns.last(tried) for _ in range(3)]
-    assert [turn.of if turn else None for turn in turns] == [live, dead, None]
-    assert not any(turn.on for turn in turns if turn)
+    turns = bus.turns.offs()
+    assert [turn.of for turn in turns] == [live, dead]
+    assert not any(turn.on or turn.ask.value for turn in turns)
 
 
 def test_orders_for_what_is_not_there_change_nothing() -> None:
