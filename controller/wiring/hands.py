@@ -6,6 +6,7 @@ that is renewed, so relays also let go when this program dies.
 
 from collections import defaultdict
 from collections.abc import Callable, Mapping
+from contextlib import ExitStack
 from math import inf
 from typing import Final, Literal, NamedTuple, Self
 
@@ -100,16 +101,15 @@ class Hands:
         return self
 
     def __exit__(self, *_: object) -> None:
-        try:
-            self._driver.all_off()
-        finally:
+        with ExitStack() as stops:  # each is stopped, whatever another one does
             for link in self._links.values():
-                link.stop()
+                stops.callback(link.stop)
+            self._driver.all_off()
 
     # -- listening --------------------------------------------------------------------------------
 
-    def tick(self, orders: tuple[RelayOrder, ...] = ()) -> bool:
-        """Take what has come, give one round of orders, wait. True when every link took them."""
+    def tick(self, orders: tuple[RelayOrder, ...] = ()) -> None:
+        """Take what has come, give one round of orders, wait."""
         now_s = self.clock.now().mono_s
         for name, link in self._links.items():
             arrivals = link.poll()
@@ -121,10 +121,9 @@ class Hands:
                     self.hellos[key] = Hello(name, arrival.node, fields.get("id", ""), channels)
             for reading in self._intake.take(name, arrivals):
                 self._note(reading)
-        taken = not self._driver.send(orders, now_s)
+        self._driver.send(orders, now_s)
         self._due_s = max(self._due_s + TICK_S, now_s + 0.2 * TICK_S)
         self.clock.wait_until(self._due_s)
-        return taken
 
     def _note(self, reading: Reading) -> None:
         self.readings[reading.probe] = reading
@@ -158,11 +157,13 @@ class Hands:
         on_s: at most the lease of a mat or a burst of the mister.
         """
         on_s = min(on_s, LEASE_S, bounds.BURST_LONGEST_S)
+        self.tick()  # what came while a person thought about it
         began_s = self.clock.now().mono_s
         before = self._reported(relay, -inf)
         taken, during = True, None
         while (left_s := began_s + on_s - self.clock.now().mono_s) > 0.0:
-            taken = self.tick((RelayOrder(relay, left_s),)) and taken
+            self.tick((RelayOrder(relay, left_s),))
+            taken = taken and relay not in self._driver.untaken
             if self._reported(relay, began_s):
                 during = True
             elif during is None and self._reported(relay, began_s + SETTLED_S) is False:

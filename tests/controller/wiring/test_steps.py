@@ -6,7 +6,9 @@ from controller.wiring import steps
 from controller.wiring.hands import Echo
 from controller.wiring.heard import link_told
 from controller.wiring.steps import mist_verdict, relay_verdict
+from sensors.lines import encode
 from sensors.messages import NO_SEQ, Arrival, Message
+from simulator.faults import make_fault
 
 
 def swapped(text, one, other):
@@ -122,6 +124,50 @@ def test_relay_that_its_device_says_did_not_go_on_is_a_fault(on_bench, monkeypat
     relays = bench.steps("relay")
     assert relays["north.left.mat"].verdict == "fault"
     assert "did not go on" in relays["north.left.mat"].seen
+
+
+def test_one_wire_that_is_cut_is_not_held_against_the_relays_of_another(on_bench, texts):
+    text = texts.head + texts.bay("left", "mat1", "base1")
+    other = '\n[links.other]\nkind = "memory"\n' + texts.bay("b", "mat9", "base9", link="other")
+    bench = on_bench(text + other)
+    with bench.hands() as hands:
+        bench.links["other"].cut()
+        steps.relays(hands, bench, bench.book)
+    relays = {place: (one.verdict, one.seen) for place, one in bench.steps("relay").items()}
+    assert relays["north.left.mat"] == ("good", "on and off, by its board and by eye")
+    assert relays["north.mister"][0] == "good"
+    assert relays["north.b.mat"] == ("fault", "the order did not go out: see its link above")
+
+
+def test_relay_that_goes_on_by_itself_while_a_person_thinks_is_told(on_bench):
+    bench = on_bench()
+
+    def goes_on_meanwhile(place, _):
+        if place == "north.left.mat":
+            line = encode("relay", 3000, {"mat1": "1/20"})
+            bench.links["board"].feed(line, bench.clock.now().mono_s)
+        return True
+
+    bench.agrees = goes_on_meanwhile
+    with bench.hands() as hands:
+        steps.relays(hands, bench, bench.book)
+    seen = bench.steps("relay")["north.left.mat"].seen
+    assert seen == "its board says it is on though it is ordered off"
+
+
+@pytest.mark.parametrize("broken", ["board", "other"])
+def test_every_link_is_stopped_though_one_of_them_fails_to(on_bench, texts, monkeypatch, broken):
+    other = '\n[links.other]\nkind = "memory"\n' + texts.bay("b", "mat9", "base9", link="other")
+    bench = on_bench(texts.head + texts.bay("left", "mat1", "base1") + other)
+
+    def fails():
+        raise OSError("the port is gone")
+
+    monkeypatch.setattr(bench.links[broken], "stop", fails)
+    with pytest.raises(OSError, match="the port is gone"), bench.hands():
+        pass
+    (left,) = bench.links.keys() - {broken}
+    assert not bench.links[left].health().up
 
 
 def test_part_of_a_link_that_is_not_well_is_told(on_bench, monkeypatch):
@@ -279,8 +325,6 @@ def test_bay_whose_base_is_not_heard_is_not_heated(on_bench):
 
 
 def test_heat_ends_when_its_probe_falls_silent_on_the_way(on_bench):
-    from simulator.faults import make_fault
-
     bench = on_bench()
     fault = make_fault("probe_silent", 0.0, None, "north.left.base1")
     bench.at[1200.0] = lambda: bench.rig.strike((fault,))
