@@ -72,6 +72,8 @@ def expected_errors(command: Callable[P, R]) -> Callable[P, R]:
             fail(str(error), EXIT_REFUSED)
         except (JournalError, PlaceError) as error:
             fail(str(error), EXIT_JOURNAL)
+        except click.Abort:  # Ctrl-C or the end of input where something was asked
+            fail("stopped before it was answered", EXIT_REFUSED)
 
     return guarded
 

@@ -49,8 +49,8 @@ def test_it_asks_for_what_is_missing(ask: Ask) -> None:  # noqa: ARG001
     assert found["total_pct"] is None
     assert found["depth"].startswith("measured at 5.5 cm")
     cut_off = CliRunner().invoke(main, ["mix", "--ask"], input="1000\n")
-    assert cut_off.exit_code == 1
-    assert "Aborted" in cut_off.stderr
+    assert cut_off.exit_code == 5
+    assert "stopped before it was answered" in cut_off.stderr
 
 
 def test_kept_with_a_batch_it_is_evidence_and_known_again(ask: Ask) -> None:
