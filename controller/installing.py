@@ -67,7 +67,9 @@ def as_command(step: Step) -> str:
             made = f"install -m 0644 {shlex.quote(source)} {path}" if source else f"write {path}"
             return f"cp -p {path} {kept}; {made}" if kept else made
         case TakeJournal(source=source, path=path):
-            return f"warmfoot backup --journal {source} {path}; chown {USER}: {path}"
+            old, new = (shlex.quote(str(one)) for one in (source, path))
+            copied = f"warmfoot backup --journal {old} {new}"
+            return f"{copied}; chown {USER}: {new}; chmod 0660 {new}"
         case Remove(path=path):
             return f"rm {path}"
 

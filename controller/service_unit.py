@@ -27,6 +27,8 @@ SERIAL_GROUPS: Final = ("dialout", "uucp")
 """Groups that own serial ports, by the custom of the distributions."""
 HIDDEN: Final = ("/home", "/root", "/run/user", "/tmp", "/var/tmp")
 """What the unit hides from the service, by ProtectHome and PrivateTmp."""
+UNFIT: Final = frozenset(" %'\"\\")
+"""What a unit file reads as something else than a part of a path."""
 USUAL_PORTS: Final = ("ttyACM", "ttyUSB", "ttyAMA")
 
 
@@ -165,8 +167,11 @@ def unreachable(wanted: Wanted, program_parts: Sequence[Place]) -> list[str]:
     ):
         if text is None:
             continue
-        if not Place(text).is_absolute() or not text.isprintable() or " " in text or "%" in text:
-            found.append(f"{key} = {text!r}: for a service write the whole path, without blanks")
+        if not Place(text).is_absolute() or not text.isprintable() or set(text) & UNFIT:
+            found.append(
+                f"{key} = {text!r}: for a service write the whole path, without blanks, quotation "
+                "marks, \\ and %"
+            )
         elif _is_hidden(Place(text)):
             found.append(f"{key} = {text!r}: the service can't see that; put it elsewhere")
     return found

@@ -259,8 +259,8 @@ def _check_journals(
     if take is None and not taken_already and not new_journal:
         raise Refused(
             f"{mine} holds your records and batches so far. Without them the service takes the "
-            f"bench for empty and lets it rest. Type --take {mine} to take a copy along, or "
-            "--new-journal to begin anew"
+            f"bench for empty and lets it rest. Type --take {shlex.quote(str(mine))} to take a "
+            "copy along, or --new-journal to begin anew"
         )
 
 

@@ -29,7 +29,7 @@ from controller.cli.common import (
 )
 from controller.faces import Rows, check_text, console, say
 from controller.journal.care import Verdict, WireCheck, keep_check
-from controller.journal.lock import keepers_lock
+from controller.journal.lock import keepers_lock, lock_path
 from controller.journal.writer import Journal
 from controller.places import journal_path
 from controller.wiring import steps
@@ -199,6 +199,11 @@ def bench_alone(site: Site, doing: str) -> Iterator[Journal]:
                 "gets no heat meanwhile",
                 EXIT_RUNNING,
             )
+        except OSError as error:
+            raise Refused(
+                f"{lock_path(path)}: can't be locked ({error.strerror}), so another warmfoot at "
+                "this bench would not be noticed. Nothing was switched; see who owns that file"
+            ) from error
         try:
             yield journal
         finally:

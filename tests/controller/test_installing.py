@@ -3,6 +3,7 @@
 import json
 import os
 import re
+import shlex
 import shutil
 import stat
 import subprocess
@@ -197,6 +198,8 @@ def test_every_unit_passes_systemds_own_check(text: str, tmp_path: Path) -> None
         (f'[journal]\nbackup_dir = "{HOME}/a"', [], f"journal.backup_dir = '{HOME}/a': the"),
         ('[journal]\npath = "shed.db"', [], "journal.path = 'shed.db': for a service write the"),
         ('[journal]\npath = "~/shed.db"', [], "write the whole path"),
+        ("[journal]\npath = '/srv/o\"k.db'", [], "without blanks, quotation marks"),
+        ("[journal]\npath = '/srv/o\\k.db'", [], "without blanks, quotation marks"),
         (f'[page]\ncert_file = "{HOME}/a"\nkey_file = "/etc/b"', [], f"cert_file = '{HOME}/a'"),
     ],
 )
@@ -463,6 +466,16 @@ def test_batches_come_along_when_asked(pretended: Pretended, mine: Path) -> None
     assert "Nothing to do" in install().output
     again = install("--take", str(mine))
     assert (again.exit_code, "has a journal already" in again.output) == (EXIT_REFUSED, True)
+
+
+def test_names_of_journals_are_typed_as_a_shell_reads_them() -> None:
+    taking = wanted(journal=Place("/home/ann/my journals/$(reboot).db"))
+    (line,) = [one for one in typed(steps_to_install(Found(), taking)) if "backup" in one]
+    copied, *_ = line.split("; chown")
+    assert shlex.split(copied) == [
+        "warmfoot", "backup", "--journal", "/home/ann/my journals/$(reboot).db",
+        "/var/lib/warmfoot/shed.db",
+    ]  # fmt: skip
 
 
 def test_another_name_of_the_site_does_not_leave_the_batches_behind(

@@ -122,6 +122,17 @@ def test_while_another_warmfoot_keeps_the_bench_it_is_refused(checked_bench, sta
     assert bench.orders == []
 
 
+def test_a_lock_that_can_not_be_taken_is_told_in_words(checked_bench, state_home):
+    """It belongs to somebody else, or, here, is no file."""
+    bench = checked_bench()
+    path = journal(state_home)
+    path.with_name(path.name + ".lock").mkdir(parents=True)
+    done = run(bench, "--yes")
+    assert done.exit_code == common.EXIT_REFUSED, done.output
+    assert "alder-lane.db.lock: can't be locked (Is a directory)" in done.stderr
+    assert bench.orders == []
+
+
 def test_a_daemon_can_not_start_meanwhile(checked_bench, state_home):
     from filelock import Timeout
 
