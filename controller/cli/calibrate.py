@@ -2,7 +2,7 @@
 
 import sys
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, NamedTuple
 
 import click
 
@@ -32,10 +32,17 @@ from controller.wiring.hands import Hands
 from controller.wiring.heard import probes_of
 from sensors.calibrate import Calibration, calibration_of
 from sensors.correction import CalibrationRefused, Correction, Point, correction
-from sensors.fixed_points import ICE_C, ICE_U_K, SALTS, FixedPointError, over_salt
+from sensors.fixed_points import SALTS
 
-SURE_K: Final = 0.2
-"""Doubt of a reference, about 95 %, where nothing is said: common practice, no source."""
+
+class Order(NamedTuple):
+    """What is to be done with what is found. write: None where it is asked."""
+
+    file: Path
+    write: bool | None
+    by: str
+    note: str
+    as_json: bool
 
 
 class Figure(click.ParamType[Any]):
@@ -88,8 +95,8 @@ def how(which: str | None) -> None:
 @click.option("--salt", "salts", type=click.Choice([*SALTS]), multiple=True,
               help="Over a saturated salt; twice for two.")  # fmt: skip
 @click.option("--room", "room_c", type=Figure(), metavar="°C", help="Of the air over the salt.")
-@click.option("--sure", type=click.FloatRange(0.001, 2.0), default=SURE_K, show_default=True,
-              help="Doubt of the reference, K, at about 95 %.")  # fmt: skip
+@click.option("--sure", type=click.FloatRange(0.001, 2.0), default=calibrating.SURE_K,
+              show_default=True, help="Doubt of the reference, K, at about 95 %.")  # fmt: skip
 @click.option("--reads", type=Figure(), multiple=True,
               help="What the probe says there, as `status` shows it, instead of watching it; one "
                    "for each known value: ice, references, salts.")  # fmt: skip
@@ -121,7 +128,10 @@ def probe(
     site, _ = load_with_text(bench_file)
     probe_path(site, probe)
     held = dict(probes_of(site))[probe]
-    known = _known(site, probe, ice, references, salts, room_c, sure)
+    known = calibrating.known_values(
+        site, probe, calibrating.Baths(ice, references, salts, room_c, sure)
+    )
+    order = Order(bench_file, write, by or who(), note, as_json)
     if reads and len(reads) != len(known):
         raise click.BadParameter(
             f"{len(reads)} values after --reads for {len(known)} known ones; give one for each"
@@ -133,7 +143,7 @@ def probe(
             for one, said in zip(known, reads, strict=True)
         ]
         with Journal.open(journal_path(site), site=site) as journal:
-            _conclude(journal, bench_file, site, probe, known, points, write, by, note, as_json)
+            _conclude(journal, site, probe, known, points, order)
         return
     if not sys.stdin.isatty() and len(known) > 1:
         raise Refused(
@@ -142,42 +152,7 @@ def probe(
         )
     with bench_alone(site, "calibrating") as journal:
         points = _watched(site, probe, calibrated_probes(site)[probe], known)
-        _conclude(journal, bench_file, site, probe, known, points, write, by, note, as_json)
-
-
-def _known(
-    site: Site,
-    probe: str,
-    ice: bool,
-    references: tuple[float, ...],
-    salts: tuple[str, ...],
-    room_c: float | None,
-    sure: float,
-) -> list[Held]:
-    """The known values asked for, with what the probe says left open. Raises Refused."""
-    unit = calibrated_probes(site).get(probe)
-    if unit is None:
-        raise Refused(f"{probe}: only probes of temperature and humidity are calibrated here")
-    if unit == "%" and (ice or references):
-        raise Refused(f"{probe} measures humidity; use --salt: warmfoot calibrate how salt")
-    if unit == "degC" and salts:
-        raise Refused(f"{probe} measures temperature; use --ice or --reference")
-    if salts and room_c is None:
-        raise click.UsageError("--salt wants --room, the temperature of the air over it")
-    found = [Held("ice", ICE_C, 0.0, ICE_U_K)] if ice else []
-    found += [Held("reference", value, 0.0, sure / 2.0) for value in references]
-    try:
-        found += [
-            Held(SALTS[one].name, over_salt(one, room_c or 0.0), 0.0, SALTS[one].u_pct)
-            for one in salts
-        ]
-    except FixedPointError as error:
-        raise Refused(str(error)) from error
-    if not 1 <= len(found) <= 2:
-        raise click.UsageError(
-            f"{len(found)} known values given; one or two are wanted: --ice, --reference, --salt"
-        )
-    return found
+        _conclude(journal, site, probe, known, points, order)
 
 
 def _watched(site: Site, probe: str, unit: str, known: list[Held]) -> list[Point]:
@@ -211,29 +186,25 @@ def _watched(site: Site, probe: str, unit: str, known: list[Held]) -> list[Point
 
 def _conclude(
     journal: Journal,
-    file: Path,
     site: Site,
     probe: str,
     known: list[Held],
     points: list[Point],
-    write: bool | None,
-    by: str | None,
-    note: str,
-    as_json: bool,
+    order: Order,
 ) -> None:
     """Work it out, ask, write and keep it."""
     held = dict(probes_of(site))[probe]
     was, unit = calibration_of(held), calibrated_probes(site)[probe]
     seen = tuple(one._replace(raw=p.raw) for one, p in zip(known, points, strict=True))
     done = Calibrated(
-        make_clock().now().utc_s, probe, unit, by or who(), seen, was.gain, was.offset,
-        was.gain, was.offset, 0.0, "refused", note,
+        make_clock().now().utc_s, probe, unit, order.by, seen, was.gain, was.offset,
+        was.gain, was.offset, 0.0, "refused", order.note,
     )  # fmt: skip
-    out = console(stderr=as_json)
+    out = console(stderr=order.as_json)
     try:
         found = correction(points, unit, was.gain)
     except CalibrationRefused as error:
-        done = done._replace(note=f"{error}; {note}" if note else str(error))
+        done = done._replace(note=f"{error}; {order.note}" if order.note else str(error))
         keep_calibration(journal, done)
         fail(f"{probe}: {error}. Nothing was changed; the attempt is on record", EXIT_FAULT)
     done = done._replace(
@@ -245,13 +216,13 @@ def _conclude(
     if not _worth(done, found, was):
         done = done._replace(outcome="as it was")
         say(out, "what is in force is right within the doubt; the file stays as it is")
-    elif write is False or (write is None and not sys.stdin.isatty()):
-        say(out, f"to put it into {file}, at {probe}: {lines}")
-    elif write or click.confirm(f"Write {lines} into {file}?", err=True):
-        kept = change_correction(file, probe, figures)
+    elif order.write is False or (order.write is None and not sys.stdin.isatty()):
+        say(out, f"to put it into {order.file}, at {probe}: {lines}")
+    elif order.write or click.confirm(f"Write {lines} into {order.file}?", err=True):
+        kept = change_correction(order.file, probe, figures)
         done = done._replace(outcome="written")
-        say(out, f"{file}: written; as it was it is kept as {kept.name}. A running warmfoot takes "
-                 "it up on SIGHUP (`systemctl reload warmfoot`)")  # fmt: skip
+        say(out, f"{order.file}: written; as it was it is kept as {kept.name}. A running warmfoot "
+                 "takes it up on SIGHUP (`systemctl reload warmfoot`)")  # fmt: skip
     else:
         say(out, f"the file stays as it is; the line was {lines}")
     done = done._replace(number=keep_calibration(journal, done))
@@ -259,7 +230,7 @@ def _conclude(
         moved = drift(calibrations(reader), probe)
     if moved is not None:
         say(out, f"{probe}: {moved.words}")
-    if as_json:
+    if order.as_json:
         give_json({**calibration_data(done), "drift": moved and moved._asdict()})
 
 

@@ -1,14 +1,22 @@
-"""Words of the baths that `calibrate` asks for, and a probe watched until it rests in one."""
+"""The baths that `calibrate` asks for: words, known values, and a probe watched until it rests."""
 
 from collections.abc import Callable
-from typing import Final
+from typing import Final, NamedTuple
 
+import click
+
+from config.model import Site
+from controller.care_due import calibrated_probes
+from controller.cli.common import Refused
+from controller.journal.care import Held
 from controller.wiring.hands import Hands
-from sensors.fixed_points import SALTS
+from sensors.fixed_points import ICE_C, ICE_U_K, SALTS, FixedPointError, over_salt
 from sensors.steadiness import RESTS, Steady, steadiness
 
 LONGEST_S: Final = {"degC": 40.0 * 60.0, "%": 24.0 * 3600.0}
 TELL_S: Final = 30.0
+SURE_K: Final = 0.2
+"""Doubt of a reference, about 95 %, where nothing is said: common practice, no source."""
 
 ICE: Final = """\
 Ice bath, 0.00 °C. Crush ice of clean water finely, fill a vacuum flask to the brim
@@ -48,6 +56,46 @@ Greenspan 1977 (J. Res. NBS 81A:89), noted from memory."""
         for key, salt in SALTS.items()
     ]
     return "\n".join([made, *rows])
+
+
+class Baths(NamedTuple):
+    """The known values asked for: degC, keys of SALTS, and the air over these.
+
+    sure: expanded uncertainty of a reference, K.
+    """
+
+    ice: bool
+    references: tuple[float, ...]
+    salts: tuple[str, ...]
+    room_c: float | None
+    sure: float
+
+
+def known_values(site: Site, probe: str, asked: Baths) -> list[Held]:
+    """The known values asked for, with what the probe says left open. Raises Refused."""
+    unit = calibrated_probes(site).get(probe)
+    if unit is None:
+        raise Refused(f"{probe}: only probes of temperature and humidity are calibrated here")
+    if unit == "%" and (asked.ice or asked.references):
+        raise Refused(f"{probe} measures humidity; use --salt: warmfoot calibrate how salt")
+    if unit == "degC" and asked.salts:
+        raise Refused(f"{probe} measures temperature; use --ice or --reference")
+    if asked.salts and asked.room_c is None:
+        raise click.UsageError("--salt wants --room, the temperature of the air over it")
+    found = [Held("ice", ICE_C, 0.0, ICE_U_K)] if asked.ice else []
+    found += [Held("reference", value, 0.0, asked.sure / 2.0) for value in asked.references]
+    try:
+        found += [
+            Held(SALTS[one].name, over_salt(one, asked.room_c or 0.0), 0.0, SALTS[one].u_pct)
+            for one in asked.salts
+        ]
+    except FixedPointError as error:
+        raise Refused(str(error)) from error
+    if not 1 <= len(found) <= 2:
+        raise click.UsageError(
+            f"{len(found)} known values given; one or two are wanted: --ice, --reference, --salt"
+        )
+    return found
 
 
 class NotSteady(RuntimeError):

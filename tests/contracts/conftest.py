@@ -350,3 +350,27 @@ def _started(request: pytest.FixtureRequest, eventually: Callable[..., None]) ->
     eventually(lambda: end.link.health().up)
     yield end
     end.close()
+
+
+@pytest.fixture
+def starting(eventually: Callable[..., None]) -> Iterator[Callable[[Any], Callable[..., Any]]]:
+    """starting(end)(**changes of the link's plan) -> a started link; up unless wait=False.
+
+    To be asked for after the end: links are stopped before it is taken away.
+    """
+    links: list[Any] = []
+
+    def at(end: Any) -> Callable[..., Any]:
+        def make(wait: bool = True, **changes: Any) -> Any:
+            link = end.make_link(**changes)
+            links.append(link)
+            link.start()
+            if wait:
+                eventually(lambda: link.health().up)
+            return link
+
+        return make
+
+    yield at
+    for link in links:
+        link.stop()

@@ -1,7 +1,7 @@
 """What only units on a Modbus line can do to a link: pymodbus's server is the other side."""
 
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from typing import Any
 
 import pytest
@@ -23,21 +23,9 @@ OFF = Message(ORDER, 2, {"mat1": "0"})
 
 
 @pytest.fixture
-def start(modbus_end: Any, eventually: Eventually) -> Iterator[Callable[..., Any]]:
+def start(modbus_end: Any, starting: Callable[..., Any]) -> Callable[..., Any]:
     """start(**changes of the link's plan) -> a started link; up unless wait=False."""
-    links: list[Any] = []
-
-    def make(wait: bool = True, **changes: Any) -> Any:
-        link = modbus_end.make_link(**changes)
-        links.append(link)
-        link.start()
-        if wait:
-            eventually(lambda: link.health().up)
-        return link
-
-    yield make
-    for link in links:
-        link.stop()
+    return starting(modbus_end)  # type: ignore[no-any-return]
 
 
 def reports(link: Any, into: list[str]) -> list[str]:

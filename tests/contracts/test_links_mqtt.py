@@ -3,7 +3,7 @@
 import shutil
 import subprocess
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -34,21 +34,9 @@ FOREIGN = Addresses(
 
 
 @pytest.fixture
-def start(mqtt_end: Any, eventually: Eventually) -> Iterator[Callable[..., Any]]:
+def start(mqtt_end: Any, starting: Callable[..., Any]) -> Callable[..., Any]:
     """start(**changes of the link's plan) -> a started link; up unless wait=False."""
-    links: list[Any] = []
-
-    def make(wait: bool = True, **changes: Any) -> Any:
-        link = mqtt_end.make_link(**changes)
-        links.append(link)
-        link.start()
-        if wait:
-            eventually(lambda: link.health().up)
-        return link
-
-    yield make
-    for link in links:
-        link.stop()
+    return starting(mqtt_end)  # type: ignore[no-any-return]
 
 
 def collect(link: Any, count: int, within_s: float = 5.0) -> list[Arrival]:

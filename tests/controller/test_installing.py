@@ -469,11 +469,11 @@ def test_batches_come_along_when_asked(pretended: Pretended, mine: Path) -> None
 
 
 def test_names_of_journals_are_typed_as_a_shell_reads_them() -> None:
-    taking = wanted(journal=Place("/home/ann/my journals/$(reboot).db"))
+    taking = wanted(journal=Place(f"{HOME}/my journals/$(reboot).db"))
     (line,) = [one for one in typed(steps_to_install(Found(), taking)) if "backup" in one]
     copied, *_ = line.split("; chown")
     assert shlex.split(copied) == [
-        "warmfoot", "backup", "--journal", "/home/ann/my journals/$(reboot).db",
+        "warmfoot", "backup", "--journal", f"{HOME}/my journals/$(reboot).db",
         "/var/lib/warmfoot/shed.db",
     ]  # fmt: skip
 
