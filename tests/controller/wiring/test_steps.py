@@ -1,5 +1,7 @@
 """Planted faults on a simulated bench are found, and nothing is left on."""
 
+import contextlib
+
 import pytest
 
 from controller.wiring import steps
@@ -331,6 +333,28 @@ def test_heat_ends_when_its_probe_falls_silent_on_the_way(on_bench):
     assert heated(bench)["north.left.mat"][0] == "skipped"
     on_s = [at_s for at_s, fields in bench.orders if float(fields["mat1"])]
     assert 1200.0 < max(on_s) < 1200.0 + 180.0 + 35.0
+
+
+@pytest.mark.parametrize("how", ["answered", "unsafe", "broken"])
+def test_a_mat_is_ordered_off_the_moment_its_heat_ends(on_bench, how):
+    """Not with the next round of orders: a question to somebody may come before that."""
+    bench = on_bench()
+
+    def ends():
+        if how == "broken":
+            raise RuntimeError("a fault in the judgement")
+        return how == "answered"
+
+    with bench.hands() as hands:
+        hands.watch(30.0)
+        if how == "unsafe":
+            silent = make_fault("probe_silent", 0.0, None, "north.left.base1")
+            bench.at[200.0] = lambda: bench.rig.strike((silent,))
+        ended = contextlib.nullcontext() if how == "answered" else pytest.raises(RuntimeError)
+        with ended:
+            hands.heat("north", "left", 600.0, ends)
+        assert any(float(fields["mat1"]) for _, fields in bench.orders)
+        assert set(bench.orders[-1][1].values()) == {"0"}
 
 
 def test_no_mat_is_on_longer_than_a_clear_answer_takes(on_bench):
