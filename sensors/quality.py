@@ -44,6 +44,11 @@ _SPIKE: Final = "jumped {0:+.1f} {2} at once; believed when three samples agree"
 _RATE: Final = "moved {1:+.1f} {2} within about a minute, faster than it can"
 
 
+def late_after_s(every_s: float) -> float:
+    """Age from which a sample of a probe that reports each `every_s` is too old to act on."""
+    return max(LATE_PERIODS * every_s, LATE_AT_LEAST_S)
+
+
 class ProbeMemory:
     """What is kept of one probe between samples; changed in place by `judge`.
 
@@ -81,7 +86,7 @@ class ProbeMemory:
         self.gain, self.offset = calibration
         self.every_s = every_s
         self.height_mm = height_mm
-        self.late_s = max(LATE_PERIODS * every_s, LATE_AT_LEAST_S)
+        self.late_s = late_after_s(every_s)
         self.last: Reading | None = None
         self.first_s = self.last_s = self.good_s = self.anchor_s = self.new_s = nan
         self.good_value = self.anchor_value = self.new_value = nan

@@ -6,7 +6,7 @@ when an `Aims` is made, and kept beside it as its plans.
 """
 
 from dataclasses import dataclass, field
-from math import inf
+from math import inf, nan
 from typing import Final, NamedTuple
 
 from config.bounds import BASE_CEILING_C, BASE_TRIP_C
@@ -15,6 +15,7 @@ from controller.decide.leases import usual_lease_s
 from controller.decide.limits import Limits, limits_for, times_new
 from controller.decide.prices import Prices
 from controller.records import RelayOrder
+from sensors.quality import late_after_s
 
 BARS_HEAT: Final = ("base_overheat",)
 """Alarms that keep a bay's heat off while they stand. A mat that heats against its orders is none:
@@ -135,7 +136,7 @@ class BenchPlan(NamedTuple):
     dry_kpa: deficit that the leaves bear without end, inf where none can dry.  dry_most,
     very_dry_most: limits of what lies beyond it in sum, kPa min.
     spans, kinds: per air probe, the least span in an hour of one that does not stand still, and
-    its kind.
+    its kind.  meter_late_s: a count of the water meter covers no more than this, NaN without one.
     """
 
     name: str
@@ -152,6 +153,7 @@ class BenchPlan(NamedTuple):
     spans: tuple[float, ...]
     kinds: tuple[str, ...]
     standing: tuple[tuple[str, str], ...]
+    meter_late_s: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -228,6 +230,8 @@ def _bench_plan(site: Site, name: str, aims: MistAims, limits: Limits) -> BenchP
     if aims.empty:
         top_hot_c = inf
     times = times_new(aims.age_days)
+    meters = [probe for probe in bench.air.probes if probe.kind == "water_meter"]
+    meters_late_s = [late_after_s(probe.every_s) for probe in meters]
     return BenchPlan(
         name,
         aims,
@@ -243,4 +247,5 @@ def _bench_plan(site: Site, name: str, aims: MistAims, limits: Limits) -> BenchP
         tuple(AIR_SPAN_LEAST.get(probe.kind, -inf) for probe in bench.air.probes),
         tuple(probe.kind for probe in bench.air.probes),
         (("mist_lease_missing", name),) if aims.relay and not aims.leased else (),
+        max(meters_late_s, default=nan),
     )

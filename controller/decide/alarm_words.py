@@ -8,6 +8,7 @@ from typing import Final
 from controller.decide.aims import Aims
 from controller.decide.alarm_table import Row
 from controller.decide.cooling import WORDS, hindrance
+from controller.decide.mist_meter import waterless
 from controller.decide.state import State
 from controller.decide.watch import away_s, find_probe, since_start
 from controller.decide.watch_base import FRESH_BASE
@@ -83,7 +84,8 @@ def _top_minus_base_k(scene: Scene, place: str) -> float:
 
 
 def _bursts(scene: Scene, place: str) -> float:
-    return float(scene.after.mist[place].unanswered) if place in scene.after.mist else nan
+    held = scene.after.mist.get(place)
+    return float(max(held.unanswered, held.metered.missed)) if held is not None else nan
 
 
 def _away_s(scene: Scene) -> float:
@@ -96,6 +98,7 @@ MEASURES: Final[dict[str, Callable[[Scene, str], float]]] = {
     "hottest_c": _of_bay("hottest_c"),
     "spread_k": _of_bay("spread_k"),
     "top_c": _of_bench("top_c"),
+    "flow_ml_s": _of_bench("flow_ml_s"),
     "vpd_kpa": _of_bench("vpd_kpa"),
     "top_minus_base_k": _top_minus_base_k,
     "times_usual": lambda scene, place: scene.watch.get(("base", place), FRESH_BASE)[7],
@@ -123,7 +126,8 @@ def measured(row: Row, place: str, scene: Scene) -> float:
 def noted(row: Row, place: str, scene: Scene) -> str:
     """What else a person must know at once: what stands in the way, how dry it is now."""
     note = _NOTES.get(row.name)
-    return "" if note is None else f"; {note(scene, place)}"
+    text = "" if note is None else note(scene, place)
+    return f"; {text}" if text else ""
 
 
 def said(row: Row, value: float, excess: float) -> str:
@@ -208,8 +212,21 @@ def _dry_now(scene: Scene, place: str) -> str:
     return f"VPD now {vpd_kpa:.2f} kPa" if isfinite(vpd_kpa) else "VPD not known now"
 
 
+def _by_the_meter(scene: Scene, place: str) -> str:
+    """What a water meter says to mist without answer, "" without one that says anything."""
+    held = scene.after.mist.get(place)
+    if held is None or not held.metered.known:
+        return ""
+    if waterless(held):
+        return "the meter counts no water: tank, valve, pump"
+    if held.metered.missed:
+        return ""
+    return "the meter counts water: nozzles, or the humidity probe"
+
+
 _NOTES: Final[dict[str, Callable[[Scene, str], str]]] = {
     "top_hot": _not_cooled,
+    "mist_no_answer": _by_the_meter,
     "air_dry": _dry_now,
     "air_very_dry": _dry_now,
 }

@@ -5,6 +5,7 @@ from typing import Final
 from config.bounds import MIST_HOUR_SHARE
 from controller.decide.aims import MistAims
 from controller.decide.leaf import climate_known
+from controller.decide.mist_meter import waterless
 from controller.decide.state import MistState
 from sensors.readings import BenchView
 
@@ -57,7 +58,7 @@ def hindrance(
         return "stuck"
     if held.hold == "off":
         return "held"
-    if held.unanswered >= UNANSWERED:
+    if held.unanswered >= UNANSWERED or waterless(held):
         return "blocked"
     hour_s = min(aims.hour_budget_s, 3600.0 * MIST_HOUR_SHARE)
     if hour_used_s + aims.burst_s > hour_s or held.day_used_s + aims.burst_s > aims.day_budget_s:

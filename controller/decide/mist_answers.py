@@ -10,7 +10,7 @@ own choice, tried on simulated benches; no published source.
 """
 
 from math import nan
-from typing import Final
+from typing import Any, Final
 
 from controller.decide.changing import changed
 from controller.decide.state import MistState, Stretch, Trail
@@ -116,7 +116,10 @@ def judged(state: MistState, trail: Trail) -> MistState:
         plain, least = (max(plain, part) for plain in (ACQUITS, MEAN_ACQUITS))
     enough = len(answers) >= FEWEST and sum(answers) >= least * len(answers)
     if plainly >= plain or enough:
-        changes = {"unanswered": 0, "answers": ()} if state.unanswered else {}
+        changes: dict[str, Any] = {"unanswered": 0, "answers": ()} if state.unanswered else {}
+        if plainly >= plain and state.metered.missed:
+            # Water came, so it is the meter that counts none.
+            changes["metered"] = state.metered._replace(known=0, missed=0)
         if vpd_kpa > DRY_ENOUGH_KPA and not accused:
             changes["usual_answer"] = _learned(state.usual_answer, plainly / vpd_kpa)
         return changed(state, changes) if changes else state

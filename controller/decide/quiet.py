@@ -17,6 +17,7 @@ from controller.decide.watch import (
     BENCH_ALARMS,
     CHILL_C,
     DISK_FREE_LEAST_PCT,
+    LEAK_MOST_ML,
     LINK_QUIET_S,
     PROBE_ALARMS,
     REJECT_SHARE_MOST,
@@ -176,6 +177,8 @@ def _bench_is_calm(
         or slow[3] > plan.dry_most
         or slow[0] / 3600.0 - plan.saturated_h > 0.0
         or held.unanswered > UNANSWERED_MOST
+        or held.metered.missed
+        or slow[5] > LEAK_MOST_ML
         or slow[2] - aims.hour_budget_s + 1e-6 > 0.0
         or held.day_used_s - aims.day_budget_s + 1e-6 > 0.0
         or held.stuck

@@ -64,6 +64,22 @@ class Trail(NamedTuple):
     past: tuple[Stretch, ...] = ()
 
 
+class Metered(NamedTuple):
+    """Bursts as a water meter in the pipe saw them.
+
+    waits: the last burst is not judged yet.  most_ml_s: most flow since it began.  usual_ml: what
+    is usually counted for each second of a burst, NaN until known.  known, missed: runs of bursts
+    in which it counted water, up to three, and in which it then counted none.
+    """
+
+    waits: bool = False
+    most_ml_s: float = 0.0
+    usual_ml: float = nan
+    known: int = 0
+    missed: int = 0
+
+
+NOT_METERED: Final = Metered()
 AT_REST: Final = Reason("rest", ("not decided yet",))
 
 
@@ -144,6 +160,7 @@ class MistState:
     length) of the bursts of about the last hour.  hand_burst_s: length of a burst asked for by
     hand and not yet given, 0 for none.  seen_s: when the climate was last taken into account.
     look_s: until when nothing can fall due.  mode: as in MistDecision.
+    metered: what a water meter counted of the bursts.
     """
 
     on_until_s: float = -inf
@@ -167,6 +184,7 @@ class MistState:
     look_s: float = -inf
     mode: str = "normal"
     reason: Reason = AT_REST
+    metered: Metered = NOT_METERED
 
 
 @dataclass(frozen=True, slots=True)
@@ -352,6 +370,7 @@ def _mist(given: Any, shift_s: float | None, now: Now) -> MistState:
         on_until_s=-inf,
         bursts_s=tuple((start_s + moved_s, length_s) for start_s, length_s in mist.bursts_s),
         answers=(),
+        metered=mist.metered._replace(waits=False),
         hand_burst_s=0.0,
         look_s=-inf,
         hold=mist.hold if held else "",

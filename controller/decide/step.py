@@ -10,7 +10,7 @@ from types import MappingProxyType
 from typing import Any, Final, TypeVar
 
 from controller.decide import acts as hand
-from controller.decide import guards, heat
+from controller.decide import guards, heat, mist_meter
 from controller.decide import mist_answers as answers
 from controller.decide.aims import Aims, BayPlan, BenchPlan
 from controller.decide.alarms import alarms
@@ -327,6 +327,8 @@ def _mists(
                 after, decision = _mist(plan, held, snapshot.benches[name], aims, sky, now, dt_s)
             trail = trails.get(name)
             bench = snapshot.benches[name]
+            if plan.meter_late_s == plan.meter_late_s:
+                after = mist_meter.followed(after, plan, bench, decision.burst_s, mono_s)
             if trail is not None or bench.vpd_kpa > answers.FOLLOWED_KPA:
                 trail, after = _answered(trail, after, decision, bench, mono_s)
         except Exception as error:

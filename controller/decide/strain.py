@@ -32,7 +32,7 @@ def strained(
         return 0.0
     if not climate_known(view):
         return strain_kpa_min
-    wet = held.film_kpa_min > 0.0 and held.unanswered < UNWETTED
+    wet = held.film_kpa_min > 0.0 and max(held.unanswered, held.metered.missed) < UNWETTED
     beyond_kpa = (0.0 if wet else leaf_deficit_kpa(view, sky)) - band_kpa
     dt_min = dt_s / 60.0
     if beyond_kpa < 0.0:

@@ -13,6 +13,7 @@ from config.model import Bench, Probe, Site, probe_id
 from controller.decide.aims import AIR_SPAN_LEAST, Aims, BayPlan, BenchPlan
 from controller.decide.alarm_table import rows
 from controller.decide.cooling import HOT_AFTER_S
+from controller.decide.mist_meter import WATERLESS
 from controller.decide.state import BayState, MistState, State
 from controller.decide.watch_base import FRESH_BASE
 from controller.decide.watch_slow import (
@@ -43,7 +44,7 @@ BAY_ALARMS: Final = (
 )  # fmt: skip
 BENCH_ALARMS: Final = (
     "top_hot", "air_dry", "air_very_dry", "air_saturated", "mist_no_answer", "mister_stuck",
-    "mist_budget_spent", "mist_hold_left_on", "mist_lease_missing",
+    "water_runs", "mist_budget_spent", "mist_hold_left_on", "mist_lease_missing",
 )  # fmt: skip
 PROBE_ALARMS: Final = ("probe_silent", "probe_frozen", "probe_implausible")
 LINK_ALARMS: Final = ("link_lost", "board_restarting")
@@ -66,6 +67,7 @@ LINK_QUIET_S: Final = 60.0
 RESTARTS_MOST: Final = rows()["board_restarting"].threshold - 0.5
 REJECT_SHARE_MOST: Final = 0.05
 UNANSWERED_MOST: Final = 2.5
+LEAK_MOST_ML: Final = 200.0
 BASE_SPAN_LEAST_K: Final = 0.1
 """A base probe that moves by less in three hours stands still."""
 
@@ -160,7 +162,7 @@ def bench_excess(
         dry = strain - plan.dry_most
         very_dry = strain - plan.very_dry_most
     if aims.relay:
-        no_answer = held.unanswered - UNANSWERED_MOST
+        no_answer = max(held.unanswered - UNANSWERED_MOST, held.metered.missed - (WATERLESS - 0.5))
         spent = max(slow[2] - aims.hour_budget_s, held.day_used_s - aims.day_budget_s) + 1e-6
     stuck = held.stuck
     if report is not None and report.on and not stuck:
@@ -175,6 +177,7 @@ def bench_excess(
         saturated,
         no_answer,
         1.0 if stuck else -1.0,
+        slow[5] - LEAK_MOST_ML,
         spent,
         1.0 if held.hold else -1.0,
         -1.0 if aims.leased or not aims.relay else 1.0,

@@ -10,6 +10,7 @@ from typing import Final
 from controller.decide import balance, watch_base, watch_probes
 from controller.decide.aims import Aims, BenchPlan
 from controller.decide.cooling import hindrance, hot_s
+from controller.decide.mist_meter import leaked
 from controller.decide.schedule import Sky
 from controller.decide.state import BayState, MistState, State
 from controller.decide.strain import strained
@@ -33,8 +34,8 @@ MINUTE: Final = ("minute", "site")
 AWAY: Final = ("away", "site")
 
 # air: 0 saturated_s, 1 dry_s, 2 mist seconds of the last hour, 3 strain of the leaves, kPa min,
-# 4 seconds of a hot top.
-FRESH_AIR: Final = (0.0, 0.0, 0.0, 0.0, 0.0)
+# 4 seconds of a hot top, 5 ml that ran unasked of late, 6 seconds since the last of it.
+FRESH_AIR: Final = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
 # restarts: 0 restarts and 1 openings of the wire as last counted, then of each the last hour's, in
 # twelve parts of five minutes, oldest first.
 HOUR_PARTS: Final = 12
@@ -71,7 +72,7 @@ def remember(
         _past(new, watch, ("top_past", plan.name), view.top_c, gap, turn)
         old_air = _sound(watch, plan.slow_key, FRESH_AIR)
         new[plan.slow_key] = _air(
-            old_air, plan, after.mist[plan.name], view, after.sky, day, now_s, dt_s
+            old_air, plan, after.mist[plan.name], view, after.sky, day, _started(after), now_s, dt_s
         )
     for decision in bays:
         key = decision.bench, decision.bay
@@ -170,11 +171,12 @@ def _air(
     view: BenchView,
     sky: Sky | None,
     day: bool,
+    started_s: float,
     now_s: float,
     dt_s: float,
 ) -> tuple[float, ...]:
     """Time spent saturated, which only an hour of dry air in one piece takes back, and the rest."""
-    saturated_s, dry_s, _, strain, top_hot_s = old
+    saturated_s, dry_s, _, strain, top_hot_s, leak_ml, no_leak_s = old
     if view.vpd_kpa > 0.2:
         dry_s += dt_s
         if dry_s >= 3600.0:
@@ -194,4 +196,5 @@ def _air(
         used_s,
         strain,
         hot_s(top_hot_s, view.top_c, plan.top_hot_c, hindered, dt_s),
+        *leaked(leak_ml, no_leak_s, plan, held, view, started_s, now_s, dt_s),
     )

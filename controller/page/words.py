@@ -223,8 +223,10 @@ def mat_inferred(moment: Moment, key: tuple[str, str]) -> str:
 
 
 def mist_inferred(moment: Moment, bench: str) -> str:
-    """What humidity says of the mister, whose water nobody measures."""
+    """What is known of the mister's water: by a meter, else by what humidity says."""
     held = moment.state.mist.get(bench)
+    if held is not None and held.metered.missed:
+        return f"measured: no water in the last {held.metered.missed} bursts"
     if held is None or not held.answers:
         return "inferred: too damp, or too early, to tell by the humidity"
     if held.unanswered:

@@ -25,6 +25,9 @@ cutout = "declared"
 cutout_c = 35
 """,
 )
+METERED: Final = bench_text(
+    air='{ link = "board", channel = "flow", kind = "water_meter", every_s = 10 },'
+)
 RIGHT: Final = "north.right"
 SINGLE: Final = bench_text(
     second="",
@@ -285,6 +288,15 @@ ROWS: Final = (
     Case("22", "actuator", "valve stuck open", "simulator", "nothing else is accused",
          ("valve_open@1+1/9",), 14.0, (), COLD | {"air_saturated", "mister_stuck", "mat_weak",
          "mat_dead"}, frozenset({"mister_stuck"})),
+    Case("22b", "actuator", "valve stuck open, with a meter", "simulator", "told in minutes; over",
+         ("valve_open@1+1/9",), 14.0, (("water_runs", BENCH, 2, 6),), COLD | {"air_saturated",
+         "mat_weak", "mat_dead"}, text=METERED, back_min=60),
+    Case("21b", "actuator", "nozzles blocked, with a meter", "simulator", "told after two bursts",
+         ("mister_blocked@1+1/4",), 8.0, (("mist_no_answer", BENCH, 5, 40),), DRY, back_min=60,
+         start="2026-05-10T09:00", weather="summer_mild", text=METERED),
+    Case("23b", "actuator", "tank empty, with a meter", "simulator", "told after two bursts",
+         ("tank_empty@1+1/3",), 8.0, (("mist_no_answer", BENCH, 5, 40),), DRY, back_min=60,
+         start="2026-05-10T09:00", weather="summer_mild", text=METERED),
     Case("23", "actuator", "tank empty, then filled", "simulator", "told; then over",
          ("tank_empty@1+1/3",), 8.0, (("mist_no_answer", BENCH, 10, 120),), DRY, back_min=180,
          start="2026-05-10T09:00", weather="summer_mild"),

@@ -43,6 +43,7 @@ air.probes = [
     {{ link = "board", channel = "air", kind = "air_temperature" }},
     {{ link = "board", channel = "rh", kind = "humidity" }},
     {{ link = "board", channel = "house", kind = "house_temperature" }},
+    {air}
 ]
 mister = {{ link = "board", channel = "mist", flow_ml_per_s = 12.0, area_m2 = 1.2 }}
 [benches.north.bays.left]
@@ -64,9 +65,11 @@ SHOWN_EVERY_S: Final = 1800.0
 Script = Callable[["Watched"], Generator[float, None, None]]
 
 
-def bench_text(site: str = "", bench: str = "", second: str = SECOND_PROBE, more: str = "") -> str:
-    """A bench of one bay. second: its second base probe, "" for none."""
-    return BENCH.format(site=site, bench=bench, second=second, more=more)
+def bench_text(
+    site: str = "", bench: str = "", second: str = SECOND_PROBE, more: str = "", air: str = ""
+) -> str:
+    """A bench of one bay. second: its second base probe, "" for none.  air: more air probes."""
+    return BENCH.format(site=site, bench=bench, second=second, more=more, air=air)
 
 
 class Watched(Rehearsal):

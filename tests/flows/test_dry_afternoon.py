@@ -71,6 +71,8 @@ def test_a_meter_in_the_pipe_hears_each_burst_and_nothing_between(played, bench_
     run_l = play.rig.benches["north"].truth.mist_l - before_l
     assert sum(flows) * 10.0 / 1000.0 == pytest.approx(run_l, abs=0.07)
     assert (max(flows) > 1.0) is not blocked
+    assert play.alarm_rows("water_runs") == []
+    assert bool(play.alarm_rows("mist_no_answer")) is blocked
     assert sorted(flows)[len(flows) // 2] == 0.0
     play.saved()
     with open_reader(play.journal_path) as reader:

@@ -99,6 +99,7 @@ class Room:
         self.run_of = 0
         self.link_up = True
         self.quiet_s = 5.0
+        self.flow_ml_s = nan
         self.restarts = 0
         self.reopened = 0
         self.report: RelayReport | None = None
@@ -170,7 +171,7 @@ class Room:
         )  # fmt: skip
         bench = BenchView(
             self.top_c, self.rh_pct, self.vpd_kpa, 12.0, self.wet_bulb_c, self.house_c, self.light,
-            {"left": bay}, air,
+            {"left": bay}, air, self.flow_ml_s,
         )  # fmt: skip
         reports = {"north.left.mat": self.report, "north.mister": self.mist_report}
         relays = {name: report for name, report in reports.items() if report is not None}

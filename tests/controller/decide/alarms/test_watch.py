@@ -6,6 +6,10 @@ from typing import Any
 
 import pytest
 
+from controller.decide.alarm_table import rows
+from controller.decide.mist_meter import MINUTE_MOST_ML
+from controller.decide.state import Metered
+from controller.decide.watch import LEAK_MOST_ML
 from controller.decide.watch_felt import Felt
 from sensors.moist_air import wet_bulb_c
 from sensors.readings import RelayReport
@@ -838,6 +842,107 @@ def test_a_quiet_link_is_told_before_its_probes(room: Any) -> None:
         room.quiet_s += 10.0
         room.tick()
     assert raised(room) == {"link_lost"}
+
+
+def metered_room(make_room: Any) -> Any:
+    """A room with a water meter, last misted half an hour ago."""
+    probes = [
+        {"link": "board", "channel": "air", "kind": "air_temperature"},
+        {"link": "board", "channel": "rh", "kind": "humidity"},
+        {"link": "board", "channel": "flow", "kind": "water_meter"},
+    ]
+    room = make_room(air={"probes": probes})
+    room.flow_ml_s = 0.0
+    room.state = replace(room.state, started_s=-1e5)
+    room.mist = replace(room.mist, on_until_s=room.now_s - 1800.0)
+    room.run(600)
+    assert raised(room) == set()
+    return room
+
+
+@pytest.mark.parametrize(
+    ("flow_ml_s", "within_s"), [(12.0, 240), (100.0, 240), (1.0, 480), (0.1, 3600)]
+)
+def test_water_that_runs_with_no_burst_is_told(
+    make_room: Any, flow_ml_s: float, within_s: float
+) -> None:
+    room = metered_room(make_room)
+    room.flow_ml_s = flow_ml_s
+    room.run(within_s, dt_s=20)
+    assert raised(room) == {"water_runs"}
+    held = room.held("water_runs", "north")
+    assert (held.state, held.priority) == ("UNACK", 1)
+    assert f"{flow_ml_s:.1f} ml/s" in held.text
+    room.flow_ml_s = 0.0
+    room.run(1300, dt_s=20)
+    assert room.shown("water_runs", "north") == "RTNUN"
+
+
+def test_a_leak_is_told_in_rest_and_not_called_over_when_the_meter_falls_silent(
+    make_room: Any,
+) -> None:
+    room = metered_room(make_room)
+    room.mist_aims = replace(room.mist_aims, resting=True)
+    room.bay_aims = replace(room.bay_aims, resting=True)
+    room.flow_ml_s = 12.0
+    room.run(240)
+    assert room.shown("water_runs", "north") == "UNACK"
+    room.flow_ml_s = nan
+    room.run(3000, dt_s=20)
+    assert room.shown("water_runs", "north") == "UNACK"
+
+
+def test_drips_a_nozzle_tried_and_the_bursts_themselves_are_no_leak(make_room: Any) -> None:
+    room = metered_room(make_room)
+    for minute in range(300):
+        misted = minute % 5 == 0
+        if misted:
+            room.mist = replace(room.mist, on_until_s=room.now_s + 5.0)
+        room.flow_ml_s = 20.0 if misted else 0.03
+        room.run(30)
+        room.flow_ml_s = 0.0 if misted else 0.03
+        room.run(30)
+    assert raised(room) == set()
+    room.flow_ml_s = 0.0
+    room.run(900)
+    room.flow_ml_s = 200.0
+    room.run(60)
+    room.flow_ml_s = 0.0
+    room.run(600)
+    assert raised(room) == set()
+
+
+def test_water_before_the_program_started_is_held_against_nobody(make_room: Any) -> None:
+    room = metered_room(make_room)
+    room.state = replace(room.state, started_s=room.now_s)
+    room.flow_ml_s = 12.0
+    room.run(30)
+    assert room.state.watch["air", "north"][5] == 0.0
+
+
+def test_the_leak_s_alarm_says_what_its_limit_is() -> None:
+    assert f"more than {LEAK_MOST_ML:.0f} ml" in rows()["water_runs"].limit
+    assert f"more than {MINUTE_MOST_ML:.0f}," in rows()["water_runs"].limit
+
+
+@pytest.mark.parametrize(
+    ("metered", "words"),
+    [
+        (Metered(missed=2, known=3, usual_ml=12.0), "counts no water"),
+        (Metered(known=3, usual_ml=12.0), "counts water: nozzles"),
+        (Metered(), ""),
+    ],
+)
+def test_what_the_meter_says_goes_with_mist_without_answer(
+    room: Any, metered: Metered, words: str
+) -> None:
+    unanswered = 0 if metered.missed else 3
+    room.mist = replace(room.mist, unanswered=unanswered, metered=metered)
+    room.tick()
+    text = room.held("mist_no_answer", "north").text
+    assert text.startswith(f"Mist without answer: {2 if metered.missed else 3} bursts")
+    assert ("meter" in text) is bool(words)
+    assert words in text
 
 
 @pytest.mark.parametrize("count", ["restarts", "reopened"])

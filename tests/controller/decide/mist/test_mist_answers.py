@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 
 from controller.decide import mist_answers as answers
-from controller.decide.state import MistState
+from controller.decide.state import Metered, MistState
 
 
 class Air:
@@ -232,3 +232,14 @@ def test_a_blocked_nozzle_is_not_let_off_by_a_cloud(make_air: Any) -> None:
     assert air.bursts(2) == [5, 6]
     air.answer_kpa, air.answer_k = 0.2, 1.5
     assert air.bursts(1) == [0]
+
+
+def test_an_answer_of_the_air_takes_back_what_a_dead_meter_said() -> None:
+    works, blocked = Air(), Air()
+    works.answer_kpa, works.answer_k = 0.06, 0.4
+    blocked.blocked()
+    for air in (works, blocked):
+        air.state = MistState(metered=Metered(usual_ml=12.0, known=3, missed=2))
+        air.bursts(4)
+    assert works.state.metered == Metered(usual_ml=12.0)
+    assert blocked.state.metered.missed == 2
