@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from config.findings import Finding
 from config.modbus import ADDRESS_LAST, BITS_PER_CHARACTER, ModbusLink, ModbusPoint, ModbusSwitch
 from config.positions import Path
+from config.shares import percent
 
 READ_CHARACTERS = 8 + 9 + 7
 """A request, an answer of two registers, and two pauses of 3.5 characters between frames."""
@@ -48,7 +49,7 @@ def modbus_load(
     if load > LARGEST_LOAD:
         yield Finding(
             (*path, "baud"),
-            f"the {len(periods_s)} probes on link {name} ask for {load:.0%} of what the line "
-            f"carries, at most {LARGEST_LOAD:.0%} leaves room for orders; write a longer every_s "
-            "at the probes, or a higher baud here and at every unit",
+            f"the {len(periods_s)} probes on link {name} ask for {percent(load)} of what the line "
+            f"carries, at most {percent(LARGEST_LOAD)} leaves room for orders; write a longer "
+            "every_s at the probes, or a higher baud here and at every unit",
         )

@@ -3,6 +3,7 @@
 from collections.abc import Callable, Sequence
 from zoneinfo import ZoneInfo
 
+from config.shares import percent
 from controller.decide.alarm_table import rows as alarm_rows
 from controller.decide.alarm_table import span_words
 from controller.journal.reader import Reader
@@ -61,7 +62,7 @@ def figures(found: Load, place_words: Naming = str) -> list[Figure]:
                    "fine", "Put the cause of the first right before any other.")
         )  # fmt: skip
     if found.mix:
-        shares = ", ".join(f"{found.mix[one]:.0%} of {one}" for one in (1, 2, 3))
+        shares = ", ".join(f"{percent(found.mix[one])} of {one}" for one in (1, 2, 3))
         made.append(
             Figure("Their mix", shares, "about 5, 15 and 80 %", _judged(found.mix[1], 0.15, 0.15),
                    "Too much is called urgent, or too much is.")
@@ -78,7 +79,7 @@ def figures(found: Load, place_words: Naming = str) -> list[Figure]:
     ]  # fmt: skip
     if found.unseen is not None:
         made.append(
-            Figure("Gone before anybody saw it", f"{found.unseen:.0%}", "less than 20 %",
+            Figure("Gone before anybody saw it", percent(found.unseen), "less than 20 %",
                    _judged(found.unseen, 0.2, 0.4), "Limits may be too tight, or nobody is told.")
         )  # fmt: skip
     for priority, wanted_s in SEEN_MOST_S.items():

@@ -6,6 +6,7 @@ from zoneinfo import ZoneInfo
 
 from rich.console import Console
 
+from config.shares import percent
 from controller.faces import Rows, local_day, say
 from controller.review.compare import Comparison, Overall, Pair, Standing
 from controller.review.groups import Group
@@ -40,7 +41,7 @@ def outlook_lines(due: Outlook, stuck_s: float, zone: ZoneInfo) -> list[str]:
             f": about {abs(moved):.0f} day{'s' if round(abs(moved)) != 1 else ''} "
             f"{'later' if moved > 0 else 'sooner'} for it"
         )  # fmt: skip
-        lines.append(f"the base gave {due.pace:.0%} of the warmth of its target{shift}")
+        lines.append(f"the base gave {percent(due.pace)} of the warmth of its target{shift}")
     return lines
 
 
@@ -54,7 +55,9 @@ def basis(due: Outlook) -> str:
     more = f" ({', '.join(beside)})" if beside else ""
     if not due.own:
         return f"the usual days of its recipe; {likes.rooted} like batches rooted so far{more}"
-    share = "" if due.share is None else f"about {due.share:.0%} of batches like it fall within; "
+    share = (
+        "" if due.share is None else f"about {percent(due.share)} of batches like it fall within; "
+    )
     return f"{share}n = {likes.rooted} rooted batches of {likes.what}{more}"
 
 
@@ -67,7 +70,7 @@ def calibration_lines(own: Calibration, usual: Calibration) -> list[str]:
         low, high = wilson(found.held, found.judged)
         lines.append(
             f"windows from {what} held for {found.held} of {found.judged} batches "
-            f"({low:.0%} to {high:.0%}); {found.early} rooted sooner, {found.late} later"
+            f"({percent(low)} to {percent(high)}); {found.early} rooted sooner, {found.late} later"
         )
     return lines
 
@@ -110,7 +113,7 @@ def compared_text(
 def _cells(group: Group) -> tuple[str, ...]:
     strike = "no result yet"
     if group.strike is not None and group.low is not None and group.high is not None:
-        strike = f"{group.strike:.0%} ({group.low:.0%} to {group.high:.0%})"
+        strike = f"{percent(group.strike)} ({percent(group.low)} to {percent(group.high)})"
     still = f" ({group.open} open)" if group.open else ""
     cold = None if group.cold_h is None or group.hot_h is None else (group.cold_h, group.hot_h)
     return (
@@ -135,7 +138,7 @@ def half_in_words(group: Group) -> str:
 
 
 def _curve(group: Group) -> str:
-    return ", ".join(f"day {p.day:.0f} {p.rooted:.0%} (n {p.at_risk})" for p in group.curve)
+    return ", ".join(f"day {p.day:.0f} {percent(p.rooted)} (n {p.at_risk})" for p in group.curve)
 
 
 _BECAUSE = {
@@ -177,12 +180,12 @@ def standing_lines(found: Standing) -> list[str]:
     count = f"{others.closed} like batch{'es' if others.closed != 1 else ''}"
     said = f"beside {count}: {found.verdict}"
     if own.strike is not None:
-        said += f": strike rate {own.strike:.0%}, theirs {others.strike:.0%}"
+        said += f": strike rate {percent(own.strike)}, theirs {percent(others.strike)}"
     else:
-        said += f": theirs had a strike rate of {others.strike:.0%}"
-    said += f" ({others.low:.0%} to {others.high:.0%}"
+        said += f": theirs had a strike rate of {percent(others.strike)}"
+    said += f" ({percent(others.low)} to {percent(others.high)}"
     if found.least is not None and found.most is not None and others.closed > 1:
-        said += f"; single ones {found.least:.0%} to {found.most:.0%}"
+        said += f"; single ones {percent(found.least)} to {percent(found.most)}"
     lines = [f"{said})", f"half rooted {half_in_words(own)}, theirs {half_in_words(others)}"]
     if own.base_c is not None and others.base_c is not None:
         lines[-1] += f"; base {own.base_c:.1f} °C, theirs {others.base_c:.1f} °C"

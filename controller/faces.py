@@ -13,6 +13,7 @@ from rich.table import Table
 
 from config.model import Mister, Relay, Site, probe_id
 from config.recipes import thaw
+from config.shares import percent
 from controller.entries import effective, lost, merged_away, number_of, potted, unaccounted
 from controller.records import Batch, Entry, EntryKind
 from controller.review.causes import Verdict
@@ -247,7 +248,7 @@ def status_text(
             say(out, f"  advice: {one['line']}")
     for batch in now["batches"]:
         share = batch["warmth_known_share"]
-        known = "" if share is None else f", known for {share:.0%} of the time"
+        known = "" if share is None else f", known for {percent(share)} of the time"
         say(
             out,
             f"batch {batch['number']} {batch['plant']} ({batch['bench']}.{batch['bay']}): "
@@ -346,8 +347,8 @@ def review_text(
     say(
         out,
         f"  warmth {found.warmth.degree_hours:,.0f} degree-hours above {recipe.warmth_floor_c:g} °C"
-        f" (capped at {recipe.warmth_cap_c:g} °C{floor}), known for {found.known_share:.1%} "
-        "of the time",
+        f" (capped at {recipe.warmth_cap_c:g} °C{floor}), known for "
+        f"{percent(found.known_share, 1)} of the time",
     )
     say(
         out,
@@ -398,7 +399,8 @@ def outcome_lines(batch: Batch, entries: Sequence[Entry]) -> list[str]:
     if closings:
         rooted = number_of(closings[-1].values, "rooted")
         lines.insert(
-            0, f"rooted {rooted} of {batch.cuttings}: strike rate {rooted / batch.cuttings:.0%}"
+            0,
+            f"rooted {rooted} of {batch.cuttings}: strike rate {percent(rooted / batch.cuttings)}",
         )
         open_ends = unaccounted(batch, standing)
         if open_ends:
@@ -427,7 +429,7 @@ def heat_in_words(found: BatchSummary) -> str:
     rates = [(price, kwh * found.bay_share) for price, kwh in found.heat.priced if kwh >= 0.05]
     if len(rates) > 1:
         money += f" ({', '.join(f'{kwh:.1f} kWh at {price:g}' for price, kwh in rates)})"
-    share = "" if found.bay_share > 0.999 else f" ({found.bay_share:.0%} of its bay's)"
+    share = "" if found.bay_share > 0.999 else f" ({percent(found.bay_share)} of its bay's)"
     free = f"; {found.free_kh:,.0f} degree-hours came with the mat off" if found.free_kh else ""
     return f"{found.batch_kwh:.1f} kWh{share}{money}{free}"
 

@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 from config.checklist import BY_KEY, questions_for
 from config.model import Site
 from config.recipes import Recipe, thaw
+from config.shares import percent
 from controller.batch_faces import outlook_lines, standing_lines
 from controller.batch_plots import batch_plots
 from controller.draw.markup import Element, element, written
@@ -159,8 +160,8 @@ def _climate(
     proven = "" if recipe.warmth_proven else ", a floor that nobody has proven for it"
     base = [
         f"warmth {found.warmth.degree_hours:,.0f} degree-hours above {recipe.warmth_floor_c:g} °C "
-        f"and below {recipe.warmth_cap_c:g} °C{proven}; known for {found.known_share:.1%} of the "
-        "time, and nothing is counted for the rest",
+        f"and below {recipe.warmth_cap_c:g} °C{proven}; known for "
+        f"{percent(found.known_share, 1)} of the time, and nothing is counted for the rest",
         f"hours of base: good {found.good_h:.0f}, slow {found.slow_h:.0f}, cold "
         f"{found.harmful_cold_h:.0f}, too warm {found.warm_h:.0f}, hot {found.harmful_hot_h:.0f}",
     ]

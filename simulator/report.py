@@ -8,6 +8,7 @@ from typing import Any, Final, NamedTuple
 from rich.console import Console
 
 from config.model import Site
+from config.shares import percent
 from controller.faces import Rows, review_text, say
 from controller.gather import CaseBook, review_batch
 from controller.journal.reader import open_reader
@@ -152,7 +153,7 @@ def tell_season(
     say(out)
     shown = Rows(out, "no.", "plant", "kind", "rooted", "planted cause", "what the review says")
     for one in batches:
-        rooted = "open" if one.strike is None else f"{one.strike:.0%}"
+        rooted = "open" if one.strike is None else percent(one.strike)
         shown.add_row(
             str(one.number), one.plant, one.kind, rooted, one.planted.replace("_", " "), one.found
         )

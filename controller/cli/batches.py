@@ -7,6 +7,7 @@ import click
 
 from config.model import Site
 from config.recipes import recipe_for
+from config.shares import percent
 from controller.cli.asked import (
     answer_options,
     as_options,
@@ -230,6 +231,7 @@ def close(
         at_s=when(at, site),
     )
     click.echo(
-        f"batch {number} closed: {rooted} of {done.cuttings} rooted ({rooted / done.cuttings:.0%})"
+        f"batch {number} closed: {rooted} of {done.cuttings} rooted "
+        f"({percent(rooted / done.cuttings)})"
         + (f"; {unaccounted} not accounted for" if unaccounted else "")
     )

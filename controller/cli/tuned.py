@@ -6,6 +6,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from config.model import Site, mat_id
+from config.shares import percent
 from controller.cli.common import local
 from controller.decide import learn
 from controller.decide.tuning import RATE_HIGH_K_S, RATE_LOW_K_S, Gains, bench_gains
@@ -111,14 +112,14 @@ def show(found: Tuning, site: Site) -> None:
 def _model_lines(model: Fit) -> list[str]:
     return [
         f"full heat raises the base by {3600 * model.rate_k_s:.2f} K an hour before losses, give "
-        f"or take {model.rate_error:.0%}",
+        f"or take {percent(model.rate_error)}",
         f"it begins to show after {model.theta_s / 60:.0f} min, give or take "
         f"{model.theta_error_s / 60:.1f}",
         "time constant longer than this trial can tell; the settings do not hang on it"
         if model.straight
         else f"time constant {model.tau_s / 3600:.1f} h, lift at full heat {model.gain_k:.0f} K",
         f"the model misses the base by {model.rms_k:.3f} K (RMS) and explains "
-        f"{model.explained:.1%} of its course; it moved by {model.rise_k:.2f} K, "
+        f"{percent(model.explained, 1)} of its course; it moved by {model.rise_k:.2f} K, "
         f"{model.rise_k / max(model.noise_k, 1e-4):.0f} times the jitter of a minute",
     ]
 
@@ -129,7 +130,7 @@ def _rows(before: Gains, after: Gains) -> list[tuple[str, str, str, str]]:
             "gain_duty_per_k",
             f"{before.gain:.3f}",
             f"{after.gain:.3f}",
-            f"{after.gain:.0%} of full heat more for each kelvin too cold",
+            f"{percent(after.gain)} of full heat more for each kelvin too cold",
         ),
         (
             "integral_s",

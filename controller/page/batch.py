@@ -20,6 +20,7 @@ from controller.page.words import (
     measured,
     moment_words,
     number,
+    percent,
     place_words,
     plain_dates,
     sentence,
@@ -170,7 +171,7 @@ def _figures(found: BatchSummary) -> Element:
     water = "" if found.litres is None else f", {number(found.litres)}{GAP}litres"
     rows = [
         ("warmth", f"{number(found.warmth.degree_hours, 0)} degree-hours, known for "
-                   f"{found.known_share:.1%} of the time"),
+                   f"{percent(found.known_share, 1)} of the time"),
         ("base on average", measured(found.mean_base_c, "°C")),
         ("top on average", measured(found.mean_top_c, "°C")),
         ("base minus top", measured(found.mean_difference_k, "K", sign=True)),

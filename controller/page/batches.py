@@ -17,6 +17,7 @@ from controller.page.words import (
     PHASE_WORDS,
     day,
     number,
+    percent,
     place_words,
     plain_dates,
     sentence,
@@ -119,8 +120,8 @@ def warm_words(history: History) -> list[str]:
     if got.pace is None:
         return ["No base on record for it yet."]
     return [
-        f"The base gave {got.pace:.0%} of the warmth of its target",
-        f" (known for {got.known_share:.0%} of the time).",
+        f"The base gave {percent(got.pace)} of the warmth of its target",
+        f" (known for {percent(got.known_share)} of the time).",
     ]
 
 
@@ -192,7 +193,7 @@ def _closed(asked: Asked, card: Card) -> Element:
     batch = card.history.batch
     rooted = card.history.rooted
     strike = "no count" if rooted is None else (
-        f"{rooted} of {batch.cuttings} rooted, {rooted / batch.cuttings:.0%}"
+        f"{rooted} of {batch.cuttings} rooted, {percent(rooted / batch.cuttings)}"
     )  # fmt: skip
     zone = asked.moment.site.site.zone
     closed = "" if batch.closed_s is None else day_in_words(batch.closed_s, zone)

@@ -12,7 +12,7 @@ from controller.histories import HistoryBook
 from controller.journal.reader import Reader
 from controller.page.batches import book_mark
 from controller.page.render import Asked, Sheet
-from controller.page.words import GAP, number, sentence
+from controller.page.words import GAP, number, percent, sentence
 from controller.review.compare import Comparison, Overall, compare, over_all
 from controller.review.groups import BY, NOT_RECORDED, Group, Point
 
@@ -151,30 +151,30 @@ def _strike_words(group: Group) -> list[Element | str]:
     if group.strike is None or group.low is None or group.high is None:
         return [f"No result yet{open_ones}."]
     return [
-        element("b", f"{group.strike:.0%}"),
-        f" rooted, {group.low:.0%} to {group.high:.0%}: {group.rooted} of {group.cuttings} "
-        f"cuttings, {count}{open_ones}.",
+        element("b", percent(group.strike)),
+        f" rooted, {percent(group.low)} to {percent(group.high)}: {group.rooted} of "
+        f"{group.cuttings} cuttings, {count}{open_ones}.",
     ]
 
 
 def tray(group: Group) -> Element:
     """Twenty cells and a stem. Empty where there is no result."""
     low, high, strike = group.low, group.high, group.strike
-    known = low is not None and high is not None and strike is not None
-    words = (
-        f"{strike:.0%} rooted, 95 % from {low:.0%} to {high:.0%}, n {group.cuttings} cuttings"
-        if known
-        else "no result yet"
-    )
+    words = "no result yet"
+    if low is not None and high is not None and strike is not None:
+        words = (
+            f"{percent(strike)} rooted, 95 % from {percent(low)} to {percent(high)}, "
+            f"n {group.cuttings} cuttings"
+        )
     made = element("svg", element("title", words), class_="tray", width="100%", height=30,
                    role="img")  # fmt: skip
     wide = 100 / CELLS
     for cell in range(CELLS):
         left = cell / CELLS
         made.append(_cell(left, wide, "cell"))
-        if known and low is not None and high is not None:
+        if low is not None and high is not None:
             made.extend(_filled(left, low, high))
-    if known and strike is not None:
+    if strike is not None:
         at = f"{100 * strike:.2f}%"
         made.append(element("line", x1=at, x2=at, y1=1, y2=29, class_="stem"))
         made.append(element("circle", cx=at, cy=4, r=4, class_="here"))
@@ -210,7 +210,7 @@ def _hatch() -> Element:
 
 def rooting(curve: tuple[Point, ...], last_day: float) -> list[Element]:
     """By when what share of the living had roots, and of how many cuttings that is known."""
-    words = ", ".join(f"day {p.day:.0f} {p.rooted:.0%}, n {p.at_risk}" for p in curve)
+    words = ", ".join(f"day {p.day:.0f} {percent(p.rooted)}, n {p.at_risk}" for p in curve)
     made = element("svg", element("title", f"with roots by {words}"), class_="curve", width="100%",
                    height=112, role="img")  # fmt: skip
     top, foot = 18.0, 70.0
@@ -226,7 +226,7 @@ def rooting(curve: tuple[Point, ...], last_day: float) -> list[Element]:
         made.append(element("line", x1=before_x, x2=x, y1=f"{before_y:.1f}", y2=f"{before_y:.1f}",
                             class_="step"))  # fmt: skip
         made.append(element("line", x1=x, x2=x, y1=f"{before_y:.1f}", y2=f"{y:.1f}", class_="step"))
-        made.append(element("text", f"{point.rooted:.0%}", x=x, y=f"{y - 5:.1f}", class_="middle"))
+        made.append(element("text", percent(point.rooted), x=x, y=f"{y - 5:.1f}", class_="middle"))
         made.append(element("text", f"{point.day:.0f}", x=x, y=86, class_="middle"))
         made.append(element("text", f"n{GAP}{point.at_risk}", x=x, y=104, class_="middle"))
         before_x, before_y = x, y

@@ -13,7 +13,7 @@ from controller.page.doing import (
     rest_of,
 )
 from controller.page.fields import Field, Typed
-from controller.page.words import place_words
+from controller.page.words import percent, place_words
 
 
 def moved_fields(known: Known) -> tuple[Field, ...]:
@@ -115,7 +115,7 @@ def do_closed(acts: BatchActs, known: Known, typed: Typed) -> str:
                       lesson=typed.text("lesson"), at_s=when)  # fmt: skip
     open_ones = f"; {done.unaccounted} not accounted for" if done.unaccounted else ""
     share = rooted / done.batch.cuttings
-    return f"closed: {rooted} of {done.batch.cuttings} rooted, {share:.0%}{open_ones}"
+    return f"closed: {rooted} of {done.batch.cuttings} rooted, {percent(share)}{open_ones}"
 
 
 def closed_effect(known: Known, typed: Typed) -> tuple[str, ...]:

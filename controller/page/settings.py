@@ -14,7 +14,7 @@ from controller.draw.markup import Element, element
 from controller.faces import cautions, thrift
 from controller.learned import told
 from controller.page.render import Asked, Sheet
-from controller.page.words import GAP, number, place_words, sentence, with_commands
+from controller.page.words import GAP, number, percent, place_words, sentence, with_commands
 from controller.records import Batch
 
 KIND_WORDS = {
@@ -167,7 +167,7 @@ def _bay(bay: Bay, aims: BayAims | None, state: BayState) -> list[str]:
     made.append(
         f"The mat works in windows of {aims.window_s / 60:.0f}{GAP}min, on or off for "
         f"{aims.shortest_s:g}{GAP}s at least. A kelvin too little asks at once for "
-        f"{found.gain:.0%} of its heat, and for as much again in "
+        f"{percent(found.gain)} of its heat, and for as much again in "
         f"{found.integral_s / 60:.0f}{GAP}min ({whose})"
     )
     return [*made, *(f"Learned: {line}" for line in told(aims, state))]

@@ -53,6 +53,11 @@ def measured(value: float | None, unit: str, digits: int = 1, *, sign: bool = Fa
     return f"{number(value, digits, sign=sign)}{GAP}{unit}"
 
 
+def percent(share: float, digits: int = 0) -> str:
+    """A share (1 is all of it) in per cent, with its sign."""
+    return measured(100.0 * share, "%", digits)
+
+
 def age(seconds: float) -> str:
     """How long ago, in the largest unit that suits: "4 s", "3 min", "2 h", "5 d"."""
     if not isfinite(seconds):

@@ -9,6 +9,7 @@ finding is a suspicion, never a verdict.
 from collections.abc import Sequence
 from typing import Final, NamedTuple
 
+from config.shares import percent
 from controller.review.cases import Case, did_badly, like, neighbours
 from controller.review.suspects import OTHER_SIGN, SUSPECTS, Suspect, strength
 
@@ -71,10 +72,10 @@ def explain(case: Case, others: Sequence[Case], now_s: float) -> Verdict:
     if causes and causes[0].score >= POSSIBLE:
         text = f"{causes[0].sure}: {causes[0].title}"
         if known < KNOWN_LEAST:
-            text += f"; the climate is known for {known:.0%} of the time only"
+            text += f"; the climate is known for {percent(known)} of the time only"
         return Verdict(number, "explained", text, causes, unknown)
     if known < KNOWN_LEAST:
-        text = f"not enough data (coverage {known:.0%})"
+        text = f"not enough data (coverage {percent(known)})"
         return Verdict(number, "not enough data", text, causes, unknown)
     answer = "nothing recorded explains it"
     return Verdict(number, answer, answer, causes, unknown)

@@ -20,6 +20,7 @@ from typing import Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from config.shares import percent
 from controller.review.trial import (
     MINUTE_S,
     Floats,
@@ -150,9 +151,10 @@ def doubts(found: Fit) -> list[str]:
     said = []
     if found.rms_k > RMS_MOST * found.rise_k or found.explained < EXPLAINED_LEAST:
         said.append(
-            f"the model misses the base by {found.rms_k:.2f} K (explains {found.explained:.0%}); "
-            f"at most {RMS_MOST * found.rise_k:.2f} K and at least {EXPLAINED_LEAST:.0%} are "
-            "wanted. Something else moved the base: sun, a draught, watering"
+            f"the model misses the base by {found.rms_k:.2f} K (explains "
+            f"{percent(found.explained)}); at most {RMS_MOST * found.rise_k:.2f} K "
+            f"and at least {percent(EXPLAINED_LEAST)} are wanted. "
+            "Something else moved the base: sun, a draught, watering"
         )
     if found.theta_s >= THETA_HIGH_S - MINUTE_S:
         said.append(
@@ -171,8 +173,8 @@ def doubts(found: Fit) -> list[str]:
         )
     if found.rate_error > RATE_ERROR_MOST:
         said.append(
-            f"the rate can't be told well enough: give or take {min(found.rate_error, 9.99):.0%}; "
-            f"{RATE_ERROR_MOST:.0%} is the most"
+            f"the rate can't be told well enough: give or take "
+            f"{percent(min(found.rate_error, 9.99))}; {percent(RATE_ERROR_MOST)} is the most"
         )
     return said
 

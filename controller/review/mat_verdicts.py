@@ -6,6 +6,7 @@ from typing import Final, Literal, NamedTuple
 
 import numpy as np
 
+from config.shares import percent
 from controller.review.heat_pulse import LEAST_K, Answer, Trace
 
 CLEAR_K: Final = 0.6
@@ -104,7 +105,7 @@ def judge(bay: str, found: Sequence[Answer], expected_k: float) -> MatVerdict:
     share = max(one.share for one in own)
     if share < WEAK:
         text = (
-            f"the right bay warms, by {100 * share:.0f}% of what its watts let expect ({rises}): "
+            f"the right bay warms, by {percent(share)} of what its watts let expect ({rises}): "
             "see power_w and area_m2, or part of the mat is dead"
         )
         return MatVerdict(bay, "weak", warmed, (), text)

@@ -47,7 +47,7 @@ def judge_mist(samples: Sequence[Sample], burst_at_s: float) -> MistVerdict:
     ahead = level + 0.5 * slope * (after[:, 0] - burst_at_s)
     rise_pct = float(np.mean(after[:, 1] - ahead))
     error = noise * sqrt(1.0 / len(after) + 4.0 / len(before))
-    told = f"{level:.0f}% before, {rise_pct:+.1f} points after"
+    told = f"{level:.0f} % before, {rise_pct:+.1f} points after"
     if rise_pct >= PLAIN_PCT and rise_pct >= SURE * error:
         return MistVerdict("answered", rise_pct, f"humidity answers ({told})")
     if level > ROOM_PCT:

@@ -9,6 +9,7 @@ simulated batches, and says so.
 from collections.abc import Callable, Mapping
 from typing import Final, NamedTuple
 
+from config.shares import percent
 from controller.review.cases import Case
 
 PRACTICE: Final = "common practice, no source"
@@ -71,7 +72,7 @@ def _cold_words(case: Case) -> str:
     seen = case.exposure
     assert seen is not None
     share, run = seen.cold_share or 0.0, seen.cold_run_h or 0.0
-    words = f"base below {case.recipe.slow_below_c:g} °C for {share:.0%} of the time"
+    words = f"base below {case.recipe.slow_below_c:g} °C for {percent(share)} of the time"
     if run >= 1.0:
         words += f", at or below {case.recipe.harmful_low_c:g} °C for up to {run:.0f} h on end"
     return words
@@ -155,7 +156,7 @@ def _disease_words(case: Case) -> str:
     counted = case.signs.get("disease", 0.0) + case.signs.get("pest", 0.0)
     words = ["seen on the shoots"] if case.answer("pest_or_disease") else []
     if counted:
-        words.append(f"the cause of {counted:.0%} of the failures")
+        words.append(f"the cause of {percent(counted)} of the failures")
     return "pest or disease " + " and ".join(words)
 
 

@@ -6,6 +6,8 @@ from typing import Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from config.shares import percent
+
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
@@ -199,8 +201,9 @@ def _unstepped(trial: Trial) -> Sequence[str]:
             "wait for a milder night",
         )
     return (
-        f"the mat's share of the time hardly changed ({share.min():.0%} to {share.max():.0%}), so "
-        "there is no step to see the answer to; choose a warm-up, or let a test be made",
+        f"the mat's share of the time hardly changed ({percent(share.min())} to "
+        f"{percent(share.max())}), so there is no step to see the answer to; "
+        "choose a warm-up, or let a test be made",
     )
 
 

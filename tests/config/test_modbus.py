@@ -147,8 +147,8 @@ AIR = 'modbus = { unit = 1, table = "input_register", address = 0, scale = 0.1 }
             changed("baud = 9600", "baud = 1200").replace(
                 "kind = \"base_temperature\"", 'kind = "base_temperature", every_s = 0.5'
             ),
-            "links.line.baud = 1200 - the 5 probes on link line ask for 101% of what the line "
-            "carries, at most 70% leaves room for orders",
+            "links.line.baud = 1200 - the 5 probes on link line ask for 101 % of what the line "
+            "carries, at most 70 % leaves room for orders",
         ),
         (
             changed('parity = "none"', 'parity = "mark"'),

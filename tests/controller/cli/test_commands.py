@@ -156,13 +156,13 @@ def test_a_batch_is_stuck_tested_and_closed(ask: Ask) -> None:
     assert "mix: bark" in shown.output
     assert "tested=5 rooted=3" in shown.output
     closed = ask("batch", "close", "2", "--rooted", "30", "--lost", "dried=2", "--lesson", "shade")
-    assert closed.output == "batch 2 closed: 30 of 40 rooted (75%); 4 not accounted for\n"
+    assert closed.output == "batch 2 closed: 30 of 40 rooted (75 %); 4 not accounted for\n"
     assert ask("batch", "enter", "2", "potted", "potted=28").exit_code == 0
     listed = ask("batch", "list")
     assert "Buxus" not in listed.output
     assert "Buxus" in ask("batch", "list", "--all").output
     reviewed = ask("review", "2").output
-    assert "rooted 30 of 40: strike rate 75%" in reviewed
+    assert "rooted 30 of 40: strike rate 75 %" in reviewed
     assert "lost 6: 4 rotted, 2 dried" in reviewed
     assert "not accounted for: 4" in reviewed
     assert "potted on: 28 of 40" in reviewed

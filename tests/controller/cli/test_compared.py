@@ -43,7 +43,7 @@ def test_compare_shows_rates_intervals_time_and_what_can_be_told(seasoned: Ask) 
     said = seasoned("compare", "hormone").output
     assert "by hormone: Hebe, semi ripe" in said
     assert "74 of 80" in said
-    assert re.search(r"92% \(85% to 97%\)", said)
+    assert re.search(r"92 % \(85 % to 97 %\)", said)
     assert "day 21 to 25 (n 2)" in said
     assert re.search(r"none, with roots: day 7 .* \(n \d+\)", said)
     assert "talc beside none: these batches differ, but so few can't say what made it" in said
@@ -90,12 +90,12 @@ def test_outlook_is_told_where_a_batch_is_looked_at(seasoned: Ask) -> None:
     shown = seasoned("batch", "show", "7").output
     assert re.search(r"due 2026-\d\d-\d\d to 2026-\d\d-\d\d", shown)
     assert "n = 5 rooted batches of Hebe" in shown
-    assert "about 67% of batches like it fall within" in shown
+    assert "about 67 % of batches like it fall within" in shown
     assert "next test overdue since" in shown
     listed = seasoned("batch", "list").output
     assert re.search(r"7 +Hebe .* due 2026-", listed)
     reviewed = seasoned("review", "7").output
-    assert "beside 5 like batches: not closed yet: theirs had a strike rate of 70%" in reviewed
+    assert "beside 5 like batches: not closed yet: theirs had a strike rate of 70 %" in reviewed
     first = seasoned("batch", "show", "1").output
     assert "the usual days of its recipe; 0 like batches rooted so far" in first
 
@@ -116,7 +116,7 @@ def test_outlook_in_json(seasoned: Ask) -> None:
 
 def test_review_of_a_closed_batch_says_where_it_stands(seasoned: Ask) -> None:
     said = seasoned("review", "4").output
-    assert "beside 4 like batches: below every one of them: strike rate 50%" in said
+    assert "beside 4 like batches: below every one of them: strike rate 50 %" in said
 
 
 def test_calendar_goes_to_the_screen_and_again_to_the_same_file(
@@ -175,4 +175,4 @@ def test_a_narrow_terminal_gets_lines(seasoned: Ask) -> None:
         run.wait(30)
     os.close(ours)
     text = re.sub(r"\x1b\[[0-9;]*m", "", said.decode())
-    assert "  strike rate (95 %): 92% (85% to 97%)" in text.replace("\r", "")
+    assert "  strike rate (95 %): 92 % (85 % to 97 %)" in text.replace("\r", "")

@@ -104,7 +104,7 @@ def test_a_closed_batch_shows_its_result_lesson_and_entries_in_place(ask: Ask, r
     for words in (
         'Salvia <b>&"x"</b>',
         "<script>1</script>",
-        "rooted 12 of 50: strike rate 24%",
+        "rooted 12 of 50: strike rate 24 %",
         "lost 30: 30 rotted",
         "tested: tested 5, rooted 1. <img src=x onerror=alert(1)>",
         "less\nmist",

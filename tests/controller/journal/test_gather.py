@@ -159,7 +159,7 @@ def test_a_cold_bay_is_named_beside_a_warm_one(
         assert cases.explain(warm[0]).answer == "not bad"
     (first, *_) = verdict.causes
     assert (first.key, first.sure) == ("cold", "likely")
-    assert "below 15 °C for 100% of the time" in first.measured
+    assert "below 15 °C for 100 % of the time" in first.measured
     assert first.compared == "0 of 4 good batches of Buxus had as much"
     assert first.beside == "0 of 3 beside it did well"
     assert "old wood" not in [cause.title for cause in verdict.causes]
@@ -176,4 +176,4 @@ def test_a_batch_of_before_there_were_probes_has_not_enough_data(
     book.close(old.number, t0 - 100.0 * DAY, rooted=5, by="me")
     with open_reader(path) as reader:
         verdict = CaseBook(reader, site, t0 + 92.0 * DAY).explain(old.number)
-    assert verdict.text == "not enough data (coverage 0%)"
+    assert verdict.text == "not enough data (coverage 0 %)"

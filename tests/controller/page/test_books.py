@@ -81,7 +81,9 @@ def test_like_stands_beside_like_with_its_interval_and_n(worked_out):
     told = text_of(page)
     assert "Hebe albicans, semi ripe" in told
     assert "Salvia, herbaceous" in told
-    found = re.search(r"(\d+)% rooted, (\d+)% to (\d+)%: 175 of 200 cuttings, 2 batches", told)
+    found = re.search(
+        r"(\d+)\s% rooted, (\d+)\s% to (\d+)\s%: 175 of 200 cuttings, 2 batches", told
+    )
     assert found
     strike, low, high = map(int, found.groups())
     assert strike == 88
@@ -110,7 +112,7 @@ def test_tray_is_full_up_to_the_least_and_hatched_up_to_the_most():
     assert wide == pytest.approx({"sure": 81.0, "may": 11.0, "cell": 100.0}, abs=0.1)
     stem = next(one for one in made if one.get("class") == "stem")
     assert stem.attrib["x1"] == "87.50%"
-    assert "95 % from 81% to 92%, n 200" in made[0].text
+    assert "95 % from 81\u00a0% to 92\u00a0%, n 200" in made[0].text
     empty = tray(GROUP._replace(cuttings=0, rooted=0, low=None, high=None))
     assert {one.get("class") for one in empty} == {None, "cell"}
     assert empty[0].text == "no result yet"
@@ -119,7 +121,7 @@ def test_tray_is_full_up_to_the_least_and_hatched_up_to_the_most():
 def test_curve_says_share_day_and_n_at_risk():
     made, _ = rooting((Point(7.0, 0.25, 40), Point(14.0, 0.75, 20)), 14.0)
     shown = [one.text for one in made if one.tag == "text"]
-    assert shown == ["all", "day", "25%", "7", "n\u00a040", "75%", "14", "n\u00a020"]
+    assert shown == ["all", "day", "25\u00a0%", "7", "n\u00a040", "75\u00a0%", "14", "n\u00a020"]
     heights = [float(one.attrib["y2"]) for one in made if one.get("class") == "step"]
     assert heights == pytest.approx([70.0, 57.0, 57.0, 31.0])
 

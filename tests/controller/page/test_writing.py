@@ -235,7 +235,7 @@ def test_split_move_and_merge_and_what_ends_a_batch_is_asked_twice(kept):
     carried = dict(re.findall(r'type="hidden" name="(\w+)" value="([^"]*)"', again.text))
     assert carried["sure"] == "yes"
     done = kept.browser.ask(f"/batch/{number}/closed", carried)
-    assert "30 of 50 rooted, 60%; 15 not accounted for" in said(kept, done)
+    assert "30 of 50 rooted, 60\u00a0%; 15 not accounted for" in said(kept, done)
     assert batches(kept)[number - 1].closed_s is not None
     shut = put(kept, f"/batch/{number}/tested", tested="5", rooted="1")
     assert shut.status == 422

@@ -153,7 +153,7 @@ def test_figures_beyond_their_limits_say_what_to_do():
     by_name = {one.name: one for one in figures(noisy, lambda place: place.upper())}
     assert by_name["Alarms that interrupt (1 and 2)"].verdict == "act"
     assert by_name["Their mix"].verdict == "act"
-    assert by_name["Gone before anybody saw it"].value == "100%"
+    assert by_name["Gone before anybody saw it"].value == "100 %"
     assert by_name["Standing for more than a day"].value == "Air dry (NORTH)"
     assert all(one.advice for one in by_name.values())
 

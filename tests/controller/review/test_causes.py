@@ -67,7 +67,7 @@ def test_a_cold_base_is_named_measured_compared_and_given_a_change():
     assert verdict.answer == "explained"
     first = verdict.causes[0]
     assert (first.key, first.sure) == ("cold", "likely")
-    assert "below 18 °C for 60% of the time" in first.measured
+    assert "below 18 °C for 60 % of the time" in first.measured
     assert "at or below 10 °C for up to 9 h on end" in first.measured
     assert first.compared == "0 of 4 good batches of Fuchsia had as much"
     assert first.beside == "no other batch stood beside it"
@@ -253,11 +253,11 @@ def test_the_way_they_went_points_to_the_cause():
 def test_nothing_explains_and_not_enough_data_are_told_apart():
     assert explain(case(), good(), NOW).answer == "nothing recorded explains it"
     thin = explain(case(exposure=replace(FINE, known_share=0.42)), good(), NOW)
-    assert (thin.answer, thin.text) == ("not enough data", "not enough data (coverage 42%)")
-    assert explain(case(exposure=None), good(), NOW).text == "not enough data (coverage 0%)"
+    assert (thin.answer, thin.text) == ("not enough data", "not enough data (coverage 42 %)")
+    assert explain(case(exposure=None), good(), NOW).text == "not enough data (coverage 0 %)"
     flowering = explain(case(exposure=None, details={"flowering": "yes"}), good(), NOW)
     assert flowering.answer == "explained"
-    assert "the climate is known for 0% of the time only" in flowering.text
+    assert "the climate is known for 0 % of the time only" in flowering.text
 
 
 def test_blanks_are_unknown_and_never_fine():

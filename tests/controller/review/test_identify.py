@@ -251,11 +251,11 @@ GOOD = fit(trial())
     ("parts", "words"),
     [
         ({"rms_k": 0.9}, "the model misses the base by 0.90 K"),
-        ({"explained": 0.8}, "explains 80%"),
+        ({"explained": 0.8}, "explains 80 %"),
         ({"theta_s": identify.THETA_HIGH_S}, "no answer to the mat within 3 hours"),
         ({"theta_s": 0.0}, "answer to the mat at once"),
         ({"theta_error_s": 500.0}, "the delay can't be told well enough: 15 min, give or take 8"),
-        ({"rate_error": 0.3}, "the rate can't be told well enough: give or take 30%"),
+        ({"rate_error": 0.3}, "the rate can't be told well enough: give or take 30 %"),
     ],
 )
 def test_each_doubt_has_its_words(parts, words):
