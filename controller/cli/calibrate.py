@@ -46,9 +46,12 @@ class Order(NamedTuple):
 
 
 class Figure(click.ParamType[Any]):
-    """A number that a probe or a thermometer can show."""
+    """A number that a probe or a thermometer can show, or another from `least` to `most`."""
 
     name = "number"
+
+    def __init__(self, least: float = -40.0, most: float = 125.0) -> None:
+        self.least, self.most = least, most
 
     def convert(
         self,
@@ -60,8 +63,8 @@ class Figure(click.ParamType[Any]):
             found = float(str(value).replace(",", "."))
         except ValueError:
             self.fail(f"{value!r} is not a number; write e.g. 0.31")
-        if not -40.0 <= found <= 125.0:
-            self.fail(f"{value} is beyond what is measured here, -40 to 125")
+        if not self.least <= found <= self.most:
+            self.fail(f"{value} is beyond what is believed here, {self.least:g} to {self.most:g}")
         return found
 
 
@@ -95,7 +98,7 @@ def how(which: str | None) -> None:
 @click.option("--salt", "salts", type=click.Choice([*SALTS]), multiple=True,
               help="Over a saturated salt; twice for two.")  # fmt: skip
 @click.option("--room", "room_c", type=Figure(), metavar="°C", help="Of the air over the salt.")
-@click.option("--sure", type=click.FloatRange(0.001, 2.0), default=calibrating.SURE_K,
+@click.option("--sure", type=Figure(0.001, 2.0), default=calibrating.SURE_K,
               show_default=True, help="Doubt of the reference, K, at about 95 %.")  # fmt: skip
 @click.option("--reads", type=Figure(), multiple=True,
               help="What the probe says there, as `status` shows it, instead of watching it; one "

@@ -118,6 +118,10 @@ def check(
     """
     if not wires and (only or yes or saw):
         raise click.UsageError("--only, --yes and --saw go with --wires")
+    if wires and (find or broker):
+        raise click.UsageError(
+            "first look with --find or --broker, then try the wires with --wires"
+        )
     if find or broker:
         _find(find, broker, listen_s, as_json)
         return
@@ -146,9 +150,8 @@ def check(
             "No terminal to ask at: listening only. --yes switches without asking.", err=True
         )
     person = Beforehand(answers) if yes else AtTerminal()
-    done = run_check(
-        site, text, person, by or who(), only or ("heard", *PARTS), listen_s or steps.LISTEN_S
-    )
+    span_s = steps.LISTEN_S if listen_s is None else listen_s
+    done = run_check(site, text, person, by or who(), only or ("heard", *PARTS), span_s)
     if as_json:
         give_json(check_data(done))
     if done.ending != "done":
@@ -271,7 +274,7 @@ def _ending(done: WireCheck) -> str:
 def _find(find: bool, broker: str | None, listen_s: float | None, as_json: bool) -> None:
     found: dict[str, Any] = {}
     if find:
-        heard = boards(make_clock(), listen_s or PORT_S)
+        heard = boards(make_clock(), PORT_S if listen_s is None else listen_s)
         found["boards"] = [{**one._asdict(), "port": one.port._asdict()} for one in heard]
         if not as_json:
             lines = [board_words(one) for one in heard]
@@ -281,7 +284,7 @@ def _find(find: bool, broker: str | None, listen_s: float | None, as_json: bool)
         if not host or (port and not (port.isdecimal() and 0 < int(port) < 65536)):
             raise click.BadParameter(f"{broker!r}; write HOST or HOST:PORT")
         try:
-            said = topics(host, int(port or 1883), listen_s or PORT_S)
+            said = topics(host, int(port or 1883), PORT_S if listen_s is None else listen_s)
         except LinkError as error:
             raise Refused(str(error)) from error
         found["topics"] = [one._asdict() for one in said]

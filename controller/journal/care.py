@@ -109,7 +109,8 @@ def keep_calibration(journal: Journal, done: Calibrated) -> int:
     figures = (done.was_gain, done.was_offset, done.gain, done.offset, done.u)
     points = [figure for point in done.held for figure in (point.known, point.raw, point.u)]
     if not all(map(isfinite, (*figures, *points))):
-        raise RowRefused(f"{done.probe}: a calibration must have numbers; found {done}")
+        found = ", ".join(f"{figure:g}" for figure in (*figures, *points))
+        raise RowRefused(f"{done.probe}: a calibration is kept only with numbers; found {found}")
     held = json.dumps([point._asdict() for point in done.held])
     words = map(text_of, (done.probe, done.unit, done.by, held))
     with journal.changing() as conn:

@@ -29,9 +29,13 @@ def checked_copy(path: Path, to: Path, counts: Counts | None = None) -> None:
             old.backup(copy, pages=1000)
             copy.execute("PRAGMA journal_mode = DELETE").fetchall()
             check = "quick_check" if counts is None else "integrity_check"
-            answer = copy.execute(f"PRAGMA {check}").fetchone()
-            if answer[0] != "ok":
-                raise JournalError(f"{to}: the copy is not sound: {answer[0]}", "broken")
+            answer = _checked(copy, check)
+            if answer != "ok":
+                raise JournalError(
+                    f"{to}: the copy is not sound ({answer}), so {path} itself is damaged; no copy "
+                    "was kept. Keep that file, and go back to an older copy if it gets worse",
+                    "broken",
+                )
             if counts is not None and (found := row_counts(copy)) != counts:
                 raise JournalError(f"{to}: the copy has {found} rows, not {counts}", "broken")
         _same_owner(path, part)
@@ -41,6 +45,16 @@ def checked_copy(path: Path, to: Path, counts: Counts | None = None) -> None:
         with contextlib.suppress(OSError):
             part.unlink(missing_ok=True)
         raise explained(error, to) from error
+
+
+def _checked(copy: sqlite3.Connection, check: str) -> str:
+    """What SQLite's check says, "ok" or the first fault; it gives up where a table has no start."""
+    try:
+        return str(copy.execute(f"PRAGMA {check}").fetchone()[0])
+    except sqlite3.OperationalError:  # a full disk, a lock: no word about the copy
+        raise
+    except sqlite3.DatabaseError as error:
+        return str(error)
 
 
 def row_counts(conn: sqlite3.Connection) -> Counts:

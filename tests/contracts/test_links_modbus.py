@@ -266,3 +266,20 @@ def test_a_fault_in_the_program_still_switches_off(
     eventually(lambda: not errors and not modbus_end.units.coil(1))
     eventually(lambda: link.send(ON, "n"))
     next_of(link, PROBE, "base1")
+
+
+def test_a_fault_in_the_program_switches_off_by_the_port_that_is_open(
+    modbus_end: Any, start: Any, eventually: Eventually, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It may not be there to be opened again."""
+    link = start()
+    eventually(lambda: link.send(ON, "n"))
+    eventually(lambda: modbus_end.units.coil(1))
+
+    def fail(_opened: bool) -> None:
+        modbus_end.units.port.unlink()
+        raise RuntimeError("once")
+
+    monkeypatch.setattr(link, "_look_at_units", fail)
+    eventually(lambda: "not there" in link.health().why)
+    assert not modbus_end.units.coil(1)

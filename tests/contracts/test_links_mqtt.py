@@ -299,6 +299,20 @@ def test_a_plain_switch_that_is_away_takes_no_order_and_comes_back_off(
     eventually(lambda: payloads(mqtt_end, "plug/mat") == ["OFF", "OFF", "ON"])
 
 
+def test_after_a_break_a_switch_counts_as_there_until_it_says_otherwise(
+    mqtt_end: Any, start: Any, eventually: Eventually
+) -> None:
+    """It may have come back meanwhile, and said so to nobody."""
+    link = start(addresses=FOREIGN)
+    mqtt_end.publish("plug/here", "offline")
+    eventually(lambda: link.poll() or link.health().note)
+    mqtt_end.unplug()
+    eventually(lambda: not link.health().up)
+    mqtt_end.plug_in()
+    eventually(lambda: link.health().up)
+    assert link.send(Message(ORDER, 0, {"plug/mat": "30"}))
+
+
 def test_a_plain_switch_goes_off_when_orders_stop(
     mqtt_end: Any, start: Any, eventually: Eventually
 ) -> None:

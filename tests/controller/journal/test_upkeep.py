@@ -1,7 +1,9 @@
 """Backup that can be restored, thinning that keeps the sums, CSV that a spreadsheet can trust."""
 
+import contextlib
 import csv
 import io
+import sqlite3
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -72,6 +74,28 @@ def test_backup_never_writes_over_a_file_and_leaves_no_half_copy(
     assert there.read_text() == "mine"
     with pytest.raises(JournalError, match="no journal there"):
         backup(tmp_path / "none.db", tmp_path / "copy.db")
+    assert not list(tmp_path.glob("copy*"))
+
+
+@pytest.mark.parametrize("lost", ["start of a table", "page within"])
+def test_a_copy_that_is_not_sound_is_told_and_taken_away(
+    journal: Journal, path: Path, tmp_path: Path, t0: int, lost: str
+) -> None:
+    """A page that the disk has lost is copied without a word; only the check sees it."""
+    journal.write([minute(t0 + 60 * i) for i in range(2000)])
+    journal.close()
+    with contextlib.closing(sqlite3.connect(path)) as conn:
+        conn.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchall()
+        asked = "SELECT rootpage FROM sqlite_schema WHERE name = 'minute'"
+        (root,) = conn.execute(asked).fetchone()
+        (size,) = conn.execute("PRAGMA page_size").fetchone()
+    page = root if lost == "start of a table" else path.stat().st_size // size
+    with path.open("r+b") as file:
+        file.seek((page - 1) * size)
+        file.write(bytes(size))
+    with pytest.raises(JournalError, match="the copy is not sound") as refused:
+        backup(path, tmp_path / "copy.db")
+    assert f"{path} itself is damaged" in str(refused.value)
     assert not list(tmp_path.glob("copy*"))
 
 

@@ -171,8 +171,13 @@ def test_live_it_wants_the_bench_alone_and_typed_it_does_not(bench):
         (["north.left.base7", "--ice"], 3, "did you mean"),
         ([BASE, "--ice", "--reference", 25], 5, "no terminal here"),
         ([BASE, "--ice", "--reads", "cold"], 2, "is not a number"),
-        ([BASE, "--ice", "--reads", "nan"], 2, "beyond what is measured"),
-        ([BASE, "--reference", "inf", "--reads", "20"], 2, "beyond what is measured"),
+        ([BASE, "--ice", "--reads", "nan"], 2, "beyond what is believed"),
+        ([BASE, "--reference", "inf", "--reads", "20"], 2, "beyond what is believed"),
+        (
+            [BASE, "--ice", "--sure", "nan", "--reads", "0.3"],
+            2,
+            "beyond what is believed here, 0.001",
+        ),
     ],
 )
 def test_slips_of_the_pen_are_told(bench, words, code, text):

@@ -171,6 +171,15 @@ def test_options_of_the_wires_want_the_wires(tmp_path):
     done = CliRunner().invoke(main, ["check", str(tmp_path / "x.toml"), "--yes"])
     assert (done.exit_code, "go with --wires" in done.stderr) == (2, True)
     assert CliRunner().invoke(main, ["check"]).exit_code == 2
+    both = CliRunner().invoke(main, ["check", str(tmp_path / "x.toml"), "--wires", "--find"])
+    assert (both.exit_code, "first look with --find" in both.stderr) == (2, True)
+
+
+def test_to_listen_for_no_time_is_not_taken_for_the_usual_time(checked_bench):
+    bench = checked_bench()
+    before_s = bench.clock.now().mono_s
+    run(bench, "--listen", "0s")
+    assert bench.clock.now().mono_s - before_s < 5.0
 
 
 def test_unsound_file_is_told_before_anything_is_opened(checked_bench):

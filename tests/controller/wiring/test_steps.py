@@ -5,7 +5,7 @@ import contextlib
 import pytest
 
 from controller.wiring import steps
-from controller.wiring.hands import Echo
+from controller.wiring.hands import LEASE_S, Echo
 from controller.wiring.heard import link_told
 from controller.wiring.steps import mist_verdict, relay_verdict
 from sensors.lines import encode
@@ -97,6 +97,14 @@ def test_relays_are_pulsed_one_at_a_time_and_briefly(on_bench):
     longest = {k: max(float(f.get(k, 0)) for _, f in bench.orders) for k in ("mat1", "mist")}
     assert longest == {"mat1": 5.0, "mist": 3.0}
     assert bench.rig.benches["north"].truth.bursts == 1
+
+
+def test_no_pulse_is_longer_than_a_lease_whoever_asks_for_it(on_bench):
+    bench = on_bench()
+    with bench.hands() as hands:
+        hands.pulse("north.mister", 600.0)
+    on_s = [at_s for at_s, fields in bench.orders if float(fields["mist"])]
+    assert on_s[-1] - on_s[0] < LEASE_S
 
 
 def test_relay_that_no_one_agreed_to_is_left_alone(on_bench):

@@ -269,6 +269,23 @@ def test_a_relay_that_never_answers_leaves_its_neighbour_alone() -> None:
     assert sum(not answered for _, _, answered in bus.log) < 30
 
 
+def test_a_relay_that_answers_no_more_takes_no_order_and_comes_back_off() -> None:
+    """Its unit answers all the while, at its other addresses."""
+    mat, lost = contact(2), contact(2, 9)
+    bus = Bus(mat, lost, place(2, 2.0))
+    bus.play(1.0)
+    assert bus.order(lost, 120.0)
+    bus.play(1.0)
+    bus.dead = lambda ask: ask.address == 9
+    bus.play(2 * REPEAT_S)
+    assert not bus.turns.silent()
+    assert not bus.order(lost, 120.0)
+    bus.dead = dead_units()
+    bus.play(REPEAT_S)
+    assert bus.written(lost)[-1] is False
+    assert bus.order(lost, 120.0)
+
+
 def test_an_order_to_a_unit_that_answers_goes_before_one_to_a_unit_that_did_not() -> None:
     doubtful, sure = contact(2), contact(3)
     bus = Bus(doubtful, sure)
