@@ -29,11 +29,11 @@ def heat_table(site: Site, bench: str, bay: str) -> tuple[str, ...]:
     return ("benches", bench, "bays", bay, "heat")
 
 
-def _unwritable(file: str, path: tuple[str, ...], figures: Mapping[str, float]) -> ConfigError:
+def _unwritable(file: str, where: str, figures: Mapping[str, float]) -> ConfigError:
     lines = "; ".join(f"{key} = {value:g}" for key, value in figures.items())
     return ConfigError(
-        f"{file}: written in a way that the program can't change without risk; put these into "
-        f"[{'.'.join(path)}] by hand: {lines}"
+        f"{file}: written in a way that the program can't change without risk; put these {where} "
+        f"by hand: {lines}"
     )
 
 
@@ -55,7 +55,7 @@ def with_heat(text: str, file: str, bench: str, bay: str, figures: Mapping[str, 
         except (TOMLKitError, LookupError, TypeError, ValueError, AttributeError):
             continue  # the file is written in a way that this one can't deal with
     else:
-        raise _unwritable(file, path, figures)
+        raise _unwritable(file, f"into [{'.'.join(path)}]", figures)
     loads(changed, file)
     return changed
 
@@ -100,7 +100,7 @@ def with_correction(text: str, file: str, probe: str, figures: Mapping[str, floa
     except (TOMLKitError, LookupError, TypeError, ValueError, AttributeError):
         sound = False
     if not sound:
-        raise _unwritable(file, tuple(map(str, path)), figures)
+        raise _unwritable(file, f"at the probe {probe}", figures)
     loads(changed, file)
     return changed
 

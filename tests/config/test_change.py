@@ -241,3 +241,13 @@ def test_correction_is_written_whole_and_the_old_file_kept(bench_file):
     with pytest.raises(ConfigError, match="too"):
         change_correction(bench_file, "north.left.base2", {"gain": 3.0})
     assert corrections(load(bench_file))["north.left.base2"] == (-0.2, 0.0, 1.0)
+
+
+@pytest.mark.parametrize("lost", ["[", "all"])
+def test_correction_that_would_not_arrive_is_told_with_the_line_to_write(monkeypatch, lost):
+    text = EXAMPLES[0].read_text()
+    monkeypatch.setattr("config.change.tomlkit.dumps", lambda _doc: text if lost == "all" else lost)
+    with pytest.raises(
+        ConfigError, match=r"at the probe north.left.base1 by hand: offset_c = 0.25"
+    ):
+        with_correction(text, "bench.toml", "north.left.base1", {"offset_c": 0.25})
