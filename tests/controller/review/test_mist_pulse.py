@@ -33,8 +33,15 @@ def test_in_damp_air_silence_tells_nothing_but_an_answer_does():
 
 def test_a_noisy_probe_does_not_invent_an_answer():
     assert all(
-        judge_mist(samples(noise=3.0, seed=seed), AT_S).found != "answered" for seed in range(8)
+        judge_mist(samples(noise=noise, seed=seed), AT_S).found != "answered"
+        for noise in (1.0, 2.0, 3.0)
+        for seed in range(60)
     )
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_air_that_grows_damp_fast_by_itself_is_no_answer(seed):
+    assert judge_mist(samples(drift_pct_h=40.0, seed=seed), AT_S).found == "silent"
 
 
 def test_too_few_samples_tell_nothing():

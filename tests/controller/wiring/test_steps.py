@@ -325,6 +325,13 @@ def test_base_near_its_trip_is_not_heated_and_a_welded_relay_is_thought_of(on_be
     assert not any(float(fields["mat1"]) for _, fields in bench.orders)
 
 
+def test_one_bay_without_a_cut_out_sets_the_trip_of_all(on_bench, texts):
+    """Nobody knows yet which probe lies over which mat."""
+    declared = on_bench(texts.two_bays).hands()
+    mixed = on_bench(texts.two_bays.replace(', cutout = "declared", cutout_c = 35', "", 1)).hands()
+    assert (declared.trip_c(), mixed.trip_c()) == (30.0, 27.0)
+
+
 def test_bay_whose_base_is_not_heard_is_not_heated(on_bench):
     bench = on_bench(faults=(("probe_silent", "north.left.base1"),))
     found = heated(bench)
