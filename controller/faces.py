@@ -258,16 +258,24 @@ def status_text(
         )
     for note in notes:
         say(out, f"note: {note}")
-    for name, link in now["links"].items():
-        if not link["up"]:
-            say(out, f"link {name} is down: {link['why']}")
-        elif link.get("note"):
-            say(out, f"link {name}: {link['note']}")
-        if link.get("restarts_h", 0) > 1:
-            say(out, f"link {name}: its board started anew {link['restarts_h']} times this hour")
+    for line in link_lines(now["links"]):
+        say(out, line)
     if not now["journal"]["ok"]:
         say(out, f"journal: {now['journal']['why']}")
     say(out, NOT_SAFETY)
+
+
+def link_lines(links: Mapping[str, Mapping[str, Any]]) -> list[str]:
+    """What is to be said of links: that one is down and why, what it says of itself, restarts."""
+    said = []
+    for name, link in links.items():
+        if not link["up"]:
+            said.append(f"link {name} is down: {link['why']}")
+        elif link.get("note"):
+            said.append(f"link {name}: {link['note']}")
+        if link.get("restarts_h", 0) > 1:
+            said.append(f"link {name}: its board started anew {link['restarts_h']} times this hour")
+    return said
 
 
 def _water(bench: Mapping[str, Any]) -> str:
@@ -358,9 +366,9 @@ def review_text(
     )
     say(
         out,
-        f"  base {number(found.mean_base_c, '.1f', 'not known')} °C on average, "
-        f"top {number(found.mean_top_c, '.1f', 'not known')} °C, "
-        f"base minus top {number(found.mean_difference_k, '+.1f', 'not known')} K",
+        f"  base {measured(found.mean_base_c, '.1f', '°C', 'not known')} on average, "
+        f"top {measured(found.mean_top_c, '.1f', '°C', 'not known')}, "
+        f"base minus top {measured(found.mean_difference_k, '+.1f', 'K', 'not known')}",
     )
     dry = (
         f"{found.dry_h:.1f} of {found.dry_known_h:.0f} hours drier than the phase wants"

@@ -89,21 +89,26 @@ def picture(
         "timezone": site.site.timezone,
         "benches": benches,
         "alarms": standing(state),
-        "links": {
-            name: {
-                "up": link.health.up,
-                "why": link.health.why,
-                "note": link.health.note,
-                "quiet_s": _known(link.quiet_s),
-                "heard": link.health.heard,
-                "rejected": link.health.rejected,
-                "reopened": link.health.reopened,
-                "restarts_h": round(restarts_of_hour(state.watch, name)),
-            }
-            for name, link in snapshot.links.items()
-        },
+        "links": links(state, snapshot),
         "batches": [_batch(batch, warmths.get(batch.number), now) for batch in batches],
         "journal": dict(journal),
+    }
+
+
+def links(state: State, snapshot: Snapshot) -> dict[str, dict[str, object]]:
+    """How each link is, by its name, as plain data."""
+    return {
+        name: {
+            "up": link.health.up,
+            "why": link.health.why,
+            "note": link.health.note,
+            "quiet_s": _known(link.quiet_s),
+            "heard": link.health.heard,
+            "rejected": link.health.rejected,
+            "reopened": link.health.reopened,
+            "restarts_h": round(restarts_of_hour(state.watch, name)),
+        }
+        for name, link in snapshot.links.items()
     }
 
 

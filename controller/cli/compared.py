@@ -90,7 +90,7 @@ def compare(
         say(
             out,
             f"nothing to compare by {by}: no two batches{less} differ in it on record. "
-            f"{len(chosen)} batches were looked at",
+            f"Batches looked at: {len(chosen)}",
         )
 
 

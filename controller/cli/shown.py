@@ -37,7 +37,8 @@ def list_batches(every: bool, journal_given: str | None, as_json: bool) -> None:
     path, reader = reader_for(journal_given)
     with reader:
         zone = site_of(reader, path).site.zone
-        found = reader.batches(only_open=not every)
+        kept = reader.batches()
+        found = [one for one in kept if every or one.closed_s is None]
         due = dues(reader)
     if as_json:
         give_json(
@@ -65,7 +66,12 @@ def list_batches(every: bool, journal_given: str | None, as_json: bool) -> None:
     if found:
         shown.show()
     else:
-        say(out, "no batch yet; `warmfoot batch stick`")
+        say(
+            out,
+            "no batch on the benches; `warmfoot batch list --all` has the closed ones"
+            if kept
+            else "no batch yet; `warmfoot batch stick` opens one",
+        )
 
 
 def _state(one: Batch) -> str:

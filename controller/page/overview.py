@@ -5,6 +5,8 @@ from typing import Final
 
 from controller.decide.aims import BayAims
 from controller.draw.markup import Element, element
+from controller.faces import link_lines
+from controller.live import links
 from controller.page.figures import lean, shape
 from controller.page.render import Asked, Sheet
 from controller.page.standing import NEW, Call, call_card, calls, over_fold
@@ -20,6 +22,7 @@ from controller.page.words import (
     missing,
     number,
     place_words,
+    sentence,
     views_of,
     with_commands,
     youngest_s,
@@ -98,6 +101,8 @@ def _call(asked: Asked, standing: list[Call], over: list[Call], aside: list[Call
         look = element("a", "Look at them", href="/alarms")
         words = f"Set aside or explained by another: {names}. "
         made.append(element("p", words, look, class_="aside"))
+    for line in link_lines(links(asked.moment.state, asked.moment.snapshot)):
+        made.append(element("p", sentence(line), class_="aside"))
     if not asked.moment.journal["ok"]:
         made.append(element("p", f"The record can't be written: {asked.moment.journal['why']}",
                             class_="aside"))  # fmt: skip

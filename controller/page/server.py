@@ -128,7 +128,10 @@ class PageServer:
                     asyncio.run(self._serve())
             except OSError as error:
                 where = f"{self._plan.address} port {self._plan.port}"
-                self._say(f"the page can't be served on {where}: {error.strerror or error}")
+                self._say(
+                    f"the page can't be served on {where}: {error.strerror or error}; is another "
+                    "warmfoot there? End it, or write another port under [page]"
+                )
             except Exception as error:
                 self._say(f"fault in the page: {type(error).__name__}", error)
             finally:

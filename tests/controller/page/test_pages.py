@@ -240,3 +240,24 @@ def test_bench_is_shown_though_its_record_cannot_be_read(make_page, harm, caplog
     assert "°C" in kept.browser.ask("/bench/north").text
     assert "can't be read just now" in kept.browser.ask("/batches").text
     assert "can't read the journal" in caplog.text
+
+
+def test_first_page_says_what_a_link_says_of_itself_as_status_does(make_page):
+    kept = make_page(plays=False)
+    moment = kept.live.board.latest
+    assert moment is not None
+    link = moment.snapshot.links["board"]
+    told = {
+        "board": link._replace(health=link.health._replace(up=True, note="unit 3 <air> is silent")),
+        "roof": link._replace(health=link.health._replace(up=False, why="port gone", note="old")),
+    }
+    moment = moment._replace(
+        snapshot=moment.snapshot._replace(links=told),
+        number=moment.number + 1,
+        seen_s=float("inf"),
+    )
+    kept.live.board.latest = moment
+    text = kept.browser.ask("/").text
+    assert "Link board: unit 3 &lt;air&gt; is silent." in text
+    assert "Link roof is down: port gone." in text
+    assert "old." not in text
