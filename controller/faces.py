@@ -1,14 +1,18 @@
 """What a person reads in a terminal: the bench, its alarms, and the review of a batch."""
 
+import re
+import sys
 from collections.abc import Mapping, Sequence
 from datetime import datetime
 from pathlib import Path
+from textwrap import wrap
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from rich import box
 from rich.console import Console
 from rich.markup import escape
+from rich.measure import Measurement
 from rich.table import Table
 
 from config.model import Mister, Relay, Site, probe_id
@@ -35,8 +39,38 @@ def console(*, stderr: bool = False) -> Console:
 
 
 def say(out: Console, text: str = "", *, style: str | None = None) -> None:
-    """One line as it is: no markup is read into it, and it is never cut."""
+    """One line as it is: no markup is read into it, and it is never cut.
+
+    On a terminal it is broken between words, and goes on below where it began. A line with a
+    command to be typed is left whole, so that it can be copied.
+    """
+    if out.is_terminal and not _COMMAND.match(text):
+        text = "\n".join(_broken(line, out.width) for line in text.split("\n"))
     out.print(text, style=style, markup=False, soft_wrap=True)
+
+
+_COMMAND = re.compile(r"  (\S*/)?(warmfoot|sudo) ")
+
+
+def _broken(line: str, width: int) -> str:
+    """A line in as many as it needs, those after the first two columns further in."""
+    indent = " " * (len(line) - len(line.lstrip(" ")))
+    lines = wrap(
+        line.lstrip(" "),
+        width,
+        initial_indent=indent,
+        subsequent_indent=indent + "  ",
+        replace_whitespace=False,
+        break_long_words=False,
+        break_on_hyphens=False,
+    )
+    return "\n".join(lines)
+
+
+def typed_program() -> str:
+    """The command as it was typed, so that what is proposed can be typed as it stands."""
+    typed = sys.argv[0]
+    return typed if Path(typed).name == "warmfoot" and "/" in typed else "warmfoot"
 
 
 NARROW = 80
@@ -44,7 +78,7 @@ NARROW = 80
 
 
 class Rows:
-    """Rows under headings: a table, or on a narrow terminal each row as lines of its own."""
+    """Rows under headings: a table, or each row as lines of its own where words would be cut."""
 
     def __init__(self, out: Console, *columns: str) -> None:
         self._out = out
@@ -56,21 +90,29 @@ class Rows:
         self._rows.append(cells)
 
     def show(self) -> None:
-        if self._out.is_terminal and self._out.width < NARROW:
-            self._show_lines()
-            return
         made = Table(box=box.SIMPLE_HEAD if self._out.is_terminal else None, pad_edge=False)
         for column in self._columns:
             made.add_column(column, justify="right" if column in ("no.", "count") else "left")
         for cells in self._rows:
             made.add_row(*map(escape, cells))
+        if self._out.is_terminal and (
+            self._out.width < NARROW or _least_width(self._out, made) > self._out.width
+        ):
+            self._show_lines()
+            return
         self._out.print(made)
 
     def _show_lines(self) -> None:
         for cells in self._rows:
             say(self._out, cells[0], style="bold")
             for column, cell in zip(self._columns[1:], cells[1:], strict=True):
-                self._out.print(f"  {column}: {cell}", markup=False)
+                if cell:
+                    say(self._out, f"  {column}: {cell}")
+
+
+def _least_width(out: Console, table: Table) -> int:
+    """Columns that a table needs to cut no word."""
+    return Measurement.get(out, out.options.update_width(10_000), table).minimum
 
 
 def number(value: float | None, form: str, missing: str = "no reading") -> str:

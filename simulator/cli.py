@@ -15,7 +15,7 @@ from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 from config.errors import ConfigError
 from config.load import load_with_text, loads
 from config.model import PagePlan, Site
-from controller.faces import console
+from controller.faces import console, typed_program
 from controller.journal.errors import JournalError
 from controller.places import state_dir
 from simulator.faults import KINDS as FAULTS
@@ -374,10 +374,10 @@ def _tell_serving(
     if speed > 1:
         click.echo(f"the bench lives {speed:g} times faster than the controller's clock")
     if made is None:
-        click.echo("put these ports into your bench file, then: warmfoot run BENCH.toml")
+        click.echo(f"put these ports into your bench file, then: {typed_program()} run BENCH.toml")
     else:
         folder.mkdir(parents=True, exist_ok=True)
         beside = folder / f"{file.stem}-simulated.toml"
         beside.write_text(made, encoding="utf-8")
-        click.echo(f"in another terminal: warmfoot run {beside}")
+        click.echo(f"in another terminal: {typed_program()} run {beside}")
     click.echo("Ctrl-C ends it")

@@ -1,6 +1,5 @@
 """What a rehearsal says at its end."""
 
-import sys
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any, Final, NamedTuple
@@ -9,7 +8,7 @@ from rich.console import Console
 
 from config.model import Site
 from config.shares import percent
-from controller.faces import Rows, review_text, say
+from controller.faces import Rows, review_text, say, typed_program
 from controller.gather import CaseBook, review_batch
 from controller.journal.reader import open_reader
 from controller.saving import saving_for
@@ -86,7 +85,7 @@ def tell(
     say(out, f"the journal is {journal}")
     say(out, "next:", style="bold")
     for words, what in NEXT:
-        say(out, f"  {_program()} {words} --journal {journal}   # {what}")
+        say(out, f"  {typed_program()} {words} --journal {journal}   # {what}")
 
 
 class Ended(NamedTuple):
@@ -162,15 +161,9 @@ def tell_season(
     say(out)
     say(out, f"the journal is {journal}")
     say(out, "next:", style="bold")
-    say(out, f"  {_program()} review {bad} --journal {journal}   # a bad batch, and why")
-    say(out, f"  {_program()} batch list --all --journal {journal}   # all of them")
-    say(out, f"  {_program()} compare mix --journal {journal}   # what made a difference")
-
-
-def _program() -> str:
-    """The command as it was typed, so that what is proposed can be typed as it stands."""
-    typed = sys.argv[0]
-    return typed if Path(typed).name == "warmfoot" and "/" in typed else "warmfoot"
+    say(out, f"  {typed_program()} review {bad} --journal {journal}   # a bad batch, and why")
+    say(out, f"  {typed_program()} batch list --all --journal {journal}   # all of them")
+    say(out, f"  {typed_program()} compare mix --journal {journal}   # what made a difference")
 
 
 def _reviews(out: Console, site: Site, journal: Path) -> None:

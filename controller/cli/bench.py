@@ -16,7 +16,7 @@ from config.checklist import AnswerError
 from config.load import loads
 from config.where import machine_zone
 from controller.cli.common import Refused, expected_errors, say_broken, written_whole
-from controller.faces import NOT_SAFETY, console, say
+from controller.faces import NOT_SAFETY, console, say, typed_program
 from sensors.links.ports import Port, serial_ports
 
 Command = Callable[..., Any]
@@ -203,7 +203,7 @@ def _tell_next(path: Path, kept: Path | None, told: Described) -> None:
         say(out, f"{told.port} is not there now: plug the board in, or put it right in the file.")
     say(out, "next:")
     named = shlex.quote(str(path))
-    say(out, f"  warmfoot check {named}   # what it means, and what is still owed")
-    say(out, f"  warmfoot check --wires {named}   # with a person beside the bench")
-    say(out, f"  warmfoot run {named}     # keep the bench, until Ctrl-C")
+    say(out, f"  {typed_program()} check {named}   # what it means, and what is still owed")
+    say(out, f"  {typed_program()} check --wires {named}   # with a person beside the bench")
+    say(out, f"  {typed_program()} run {named}     # keep the bench, until Ctrl-C")
     say(out, NOT_SAFETY)

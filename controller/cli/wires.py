@@ -271,14 +271,19 @@ def _ending(done: WireCheck) -> str:
 # -- looking for boards and topics -----------------------------------------------------------------
 
 
+NO_PORT = "no serial port here; is the board plugged in, and with a lead that carries data?"
+
+
 def _find(find: bool, broker: str | None, listen_s: float | None, as_json: bool) -> None:
     found: dict[str, Any] = {}
+    if not as_json:
+        click.echo(f"listening for up to {listen_s or PORT_S:g} s ...", err=True)
     if find:
         heard = boards(make_clock(), PORT_S if listen_s is None else listen_s)
         found["boards"] = [{**one._asdict(), "port": one.port._asdict()} for one in heard]
         if not as_json:
             lines = [board_words(one) for one in heard]
-            click.echo("\n".join(lines) or "no serial port here; is the board plugged in?")
+            click.echo("\n".join(lines) or NO_PORT)
     if broker:
         host, _, port = broker.partition(":")
         if not host or (port and not (port.isdecimal() and 0 < int(port) < 65536)):

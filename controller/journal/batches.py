@@ -96,6 +96,7 @@ class BatchBook:
         count: cuttings stuck.  stuck_s: UTC s.  details: all else recorded at sticking; those of
         `config.checklist` must be answers that it can read, and open ones are left out.
         """
+        plant, trays = plant.strip(), trays.strip()
         check_name("plant", plant, needed=True)
         check_name("trays", trays)
         if kind != recipe.kind:

@@ -31,6 +31,8 @@ class Board(NamedTuple):
 
 def boards_at(ports: Sequence[Port], clock: Clock, span_s: float = PORT_S) -> list[Board]:
     """Listen at all ports at once for `span_s` seconds. Nothing is sent."""
+    if not ports:
+        return []
     wires = [SerialWire(one.name, SerialLink(kind="serial", port=one.name), clock) for one in ports]
     names = dict.fromkeys((one.name for one in ports), "")
     channels: dict[str, dict[str, None]] = {one.name: {} for one in ports}
@@ -71,7 +73,7 @@ def boards_at(ports: Sequence[Port], clock: Clock, span_s: float = PORT_S) -> li
 
 
 def boards(clock: Clock, span_s: float = PORT_S) -> list[Board]:
-    """What is heard at every serial port of this machine."""
+    """What is heard at every serial port of this machine; at once where there is none."""
     return boards_at(serial_ports(), clock, span_s)
 
 

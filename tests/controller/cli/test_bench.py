@@ -23,6 +23,7 @@ from config.model import SerialLink
 from controller.cli import bench as command
 from controller.cli import main
 from controller.cli.common import EXIT_REFUSED
+from controller.faces import typed_program
 from sensors.links.ports import Port
 
 PLACE = ("--latitude", "53.3", "--longitude", "-6.5")
@@ -295,3 +296,17 @@ def test_at_a_terminal_it_asks_before_it_writes_over_a_file(
     assert sound(tmp_path / "bench.toml")
     (kept,) = tmp_path.glob("bench.toml.before-*")
     assert kept.read_text() == "mine"
+
+
+@pytest.mark.parametrize(
+    ("typed", "told"),
+    [
+        (".venv/bin/warmfoot", ".venv/bin/warmfoot"),
+        ("/opt/warmfoot/bin/warmfoot", "/opt/warmfoot/bin/warmfoot"),
+        ("warmfoot", "warmfoot"),
+        ("/usr/lib/python3/pytest/__main__.py", "warmfoot"),
+    ],
+)
+def test_commands_are_proposed_as_the_program_was_typed(monkeypatch, typed, told):
+    monkeypatch.setattr("sys.argv", [typed, "bench"])
+    assert typed_program() == told

@@ -11,7 +11,7 @@ import pytest
 from click.testing import Result
 from rich.console import Console
 
-from controller.faces import Rows
+from controller.faces import Rows, say
 from controller.journal.reader import open_reader
 
 Ask = Callable[..., Result]
@@ -385,3 +385,34 @@ def test_every_command_explains_itself(ask: Ask) -> None:
         said = ask(command, "--help")
         assert said.exit_code == 0
         assert "Usage" in said.output
+
+
+def terminal(width: int) -> Console:
+    return Console(force_terminal=True, width=width, color_system=None, file=io.StringIO())
+
+
+def test_sentence_is_broken_between_words_and_a_command_is_left_whole():
+    out = terminal(40)
+    say(out, "  mister ordered off: air temperature or humidity not known: timed mist")
+    say(out, "  /opt/bin/warmfoot why --journal /var/lib/warmfoot/rehearsal.db   # reasons")
+    said = out.file.getvalue().split("\n")
+    assert said == [
+        "  mister ordered off: air temperature or",
+        "    humidity not known: timed mist",
+        "  /opt/bin/warmfoot why --journal /var/lib/warmfoot/rehearsal.db   # reasons",
+        "",
+    ]
+
+
+def test_table_whose_words_would_be_cut_is_told_in_lines():
+    for long, as_table in (("left", True), ("left_of_the_gangway_beside_the_door" * 2, False)):
+        out = terminal(80)
+        rows = Rows(out, "no.", "plant", "bay", "ends")
+        rows.add_row("1", "Fuchsia hybrids", long, "")
+        rows.show()
+        said = out.file.getvalue()
+        assert long in said
+        assert "…" not in said
+        assert ("───" in said) == as_table
+        assert ("  plant: Fuchsia hybrids\n" in said) != as_table
+        assert "ends:" not in said

@@ -270,6 +270,13 @@ def test_checklist_answers_are_read_and_open_ones_left_out(
     assert made.details == {"flowering": "no", "length_mm": "70", "mix": "A"}
 
 
+def test_blanks_around_a_name_are_not_kept(book: BatchBook, recipe: Recipe, t0: int) -> None:
+    made = book.stick(
+        " Buxus \t", "semi_ripe", "north", "left", 5, float(t0), recipe=recipe, trays=" A1 "
+    )
+    assert (made.plant, made.trays) == ("Buxus", "A1")
+
+
 def test_an_answer_that_cannot_be_read_sticks_nothing(
     book: BatchBook, recipe: Recipe, batch: Batch, journal: Journal
 ) -> None:

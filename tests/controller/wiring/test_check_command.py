@@ -258,6 +258,20 @@ def test_board_at_a_port_is_found_with_the_line_for_the_bench_file(
     assert data["boards"][1]["why"]
 
 
+def test_no_port_is_said_at_once_and_listening_is_said_before_it_begins(monkeypatch):
+    from controller.wiring import found
+
+    monkeypatch.setattr(found, "serial_ports", list)
+    began_s = time.monotonic()
+    done = CliRunner().invoke(main, ["check", "--find"])
+    assert time.monotonic() - began_s < found.PORT_S / 2
+    assert done.stderr == "listening for up to 15 s ...\n"
+    assert done.stdout.startswith("no serial port here")
+    assert json.loads(CliRunner().invoke(main, ["check", "--find", "--json"]).output) == {
+        "boards": []
+    }
+
+
 @pytest.mark.wire
 def test_real_serial_link_is_checked_too(pty_board, tmp_path, state_home):  # noqa: ARG001
     board, port = pty_board
