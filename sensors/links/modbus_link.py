@@ -170,17 +170,17 @@ class ModbusLink:
             self._look_at_units(opened)
 
     def _finish(self, line: Line) -> None:
-        """Write every relay off, those again that did not answer; no longer than STOP_S."""
+        """Write every relay off, no longer than STOP_S; again where one that hears misses it."""
         ends_s = self._clock.now().mono_s + STOP_S
         with self._lock:
-            left = self._turns.offs()
+            left, silent = self._turns.offs(), self._turns.silent()
         for _ in range(OFF_TRIES):
             missed = []
             for turn in left:
                 if self._clock.now().mono_s >= ends_s:
                     return
                 answer = line.ask(turn.ask).answer
-                if answer is None or answer.refused:
+                if (answer is None or answer.refused) and turn.ask.unit not in silent:
                     missed.append(turn)
             left = missed
 

@@ -99,6 +99,25 @@ def test_an_off_at_close_that_is_lost_is_told_again(
     assert not modbus_end.units.coil(1)
 
 
+def test_silent_units_are_told_off_once_at_close_and_hold_it_up_no_longer(
+    modbus_end: Any, start: Any, eventually: Eventually
+) -> None:
+    link = start()
+    modbus_end.units.dead.update((1, 2))
+    eventually(lambda: not link.health().up)
+    asked: list[object] = []
+
+    class Dead(set[int]):
+        def __contains__(self, unit: object) -> bool:
+            if link._stopping.is_set():
+                asked.append(unit)
+            return True
+
+    modbus_end.units.dead = Dead()
+    link.stop()
+    assert 2 <= len(asked) <= 3, "both relays, and perhaps what was asked at that moment"
+
+
 def test_an_order_that_is_not_renewed_ends(
     modbus_end: Any, start: Any, eventually: Eventually
 ) -> None:
