@@ -298,6 +298,20 @@ ROWS: Final = (
     Case("29", "link", "broker restarted", "process", "readings resume, no old order comes back",
          held_by=HERE + "flows/daemon/test_broker.py::"
          "test_broker_restarted_and_readings_and_orders_resume_and_no_old_order_comes_back"),
+    Case("30", "link", "Modbus: a unit dies", "wire", "told; the others go on; off before on",
+         held_by=HERE + "flows/daemon/test_modbus_line.py::"
+         "test_a_unit_that_dies_leaves_the_others_and_is_off_before_it_is_on"),
+    Case("30b", "link", "Modbus: exceptions", "wire", "told in words, an order refused is counted",
+         held_by=HERE + "contracts/test_links_modbus.py::"
+         "test_an_exception_is_told_in_words_and_an_order_refused_is_counted"),
+    Case("30c", "link", "Modbus: garbled answers", "wire", "no number of it; off before on",
+         held_by=HERE + "flows/daemon/test_modbus_line.py::"
+         "test_garbled_answers_bring_no_number_and_no_order"),
+    Case("30d", "link", "Modbus: line unplugged", "process", "down; off before on",
+         held_by=HERE + "flows/daemon/test_modbus_line.py::test_line_unplugged_and_put_back"),
+    Case("36b", "power", "SIGKILL, over Modbus", "process",
+         "nothing committed lost; a relay without a watch stays on, of which an alarm stands",
+         held_by=HERE + "flows/daemon/test_modbus_line.py::test_killed_over_modbus"),
     Case("32", "link", "exception in a callback", "wire", "the link lives on",
          held_by=HERE + "contracts/test_links_mqtt.py::"
          "test_an_error_while_taking_a_message_does_not_end_the_link"),
