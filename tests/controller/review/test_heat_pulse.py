@@ -38,11 +38,11 @@ def trace(name, bay, share=0.0, height_mm=25.0, drift_k_h=0.0, seed=1, end_s=300
     seed=st.integers(0, 1000),
 )  # fmt: skip
 def test_the_rise_is_found_under_any_drift_and_in_any_compost(share, height_mm, drift_k_h, seed):
-    """3600 s from the start: 50 minutes of heat."""
+    """3600 s from the start: 50 minutes of heat. To a fifth, for the pace is one of five."""
     warm = trace("a", "north.left", share, height_mm, drift_k_h, seed, 3600.0)
     (found,) = answers([warm], [ON])
     true_k = share * expected_rise_k(100.0, height_mm, 2990.0)
-    assert found.rise_k == pytest.approx(true_k, abs=0.15 + 0.1 * true_k)
+    assert found.rise_k == pytest.approx(true_k, abs=0.15 + 0.2 * true_k)
     (cold,) = answers([trace("a", "north.left", 0.0, 25.0, drift_k_h, seed, 3600.0)], [ON])
     assert abs(cold.rise_k) < 0.15
     assert not cold.warmed
@@ -62,6 +62,17 @@ def two(left=0.0, right=0.0, **more):
 def test_verdicts(left, right, found):
     told = judge("north.left", two(left, right), 1.2)
     assert told.found == found, told.text
+
+
+def test_part_of_a_mat_is_told_from_a_whole_one():
+    told = judge("north.left", two(0.35, 0.0, end_s=4200.0), 1.2)
+    assert (told.found, "part of the mat is dead" in told.text) == ("weak", True), told.text
+    assert judge("north.left", two(0.5, 0.0, end_s=4200.0), 1.2).found == "right"
+
+
+def test_a_pulse_too_short_for_an_answer_accuses_no_mat():
+    told = judge("north.left", two(end_s=1200.0), 0.4)
+    assert (told.found, "too short to tell" in told.text) == ("unclear", True), told.text
 
 
 def test_weather_that_bends_all_courses_alike_is_no_answer():
