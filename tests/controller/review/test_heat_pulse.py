@@ -93,6 +93,14 @@ def test_a_jump_that_no_mat_makes_is_not_its_answer():
     assert not clear([found])
 
 
+def test_a_noisy_probe_does_not_invent_a_warm_mat():
+    cold = trace("l", "north.left", end_s=1500.0)
+    for seed in range(40):
+        noise = np.random.default_rng(seed).normal(0.0, 1.5, len(cold.times_s))
+        (found,) = answers([cold._replace(values_c=cold.values_c + noise)], [ON])
+        assert not found.warmed, seed
+
+
 def test_too_few_samples_are_no_answer():
     (found,) = answers([trace("l", "north.left", 1.0, end_s=620.0)], [ON])
     assert (found.rise_k, found.error_k) == (0.0, inf)
