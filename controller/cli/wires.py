@@ -5,7 +5,7 @@ import logging
 import sys
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 import click
 from filelock import Timeout
@@ -27,19 +27,19 @@ from controller.cli.common import (
     orderly_end,
     who,
 )
-from controller.faces import Rows, check_text, console, say
+from controller.cli.looking import look
+from controller.faces import check_text, console, say
 from controller.journal.care import Verdict, WireCheck, keep_check
 from controller.journal.lock import keepers_lock, lock_path
 from controller.journal.writer import Journal
 from controller.places import journal_path
 from controller.wiring import steps
-from controller.wiring.found import PORT_S, board_words, boards, topics
+from controller.wiring.found import PORT_S
 from controller.wiring.hands import Hands
 from controller.wiring.steps import Book, Saw
 from sensors.clock import Clock, SystemClock
 from sensors.links import make_link
 from sensors.links.base import Link
-from sensors.links.mqtt_session import LinkError
 
 PARTS: Final = ("relays", "mats", "mist")
 VERDICTS: Final[tuple[Verdict, ...]] = ("good", "fault", "unsure", "skipped")
@@ -123,7 +123,7 @@ def check(
             "first look with --find or --broker, then try the wires with --wires"
         )
     if find or broker:
-        _find(find, broker, listen_s, as_json)
+        look(find, broker, PORT_S if listen_s is None else listen_s, make_clock(), as_json)
         return
     if bench_file is None:
         raise click.UsageError("name a bench file, or look for boards with --find")
@@ -266,38 +266,3 @@ def _ending(done: WireCheck) -> str:
         f"Everything is off{early}. {counts or 'nothing was checked'}; kept as check "
         f"{done.number}: `warmfoot checked {done.number}`"
     )
-
-
-# -- looking for boards and topics -----------------------------------------------------------------
-
-
-NO_PORT = "no serial port here; is the board plugged in, and with a lead that carries data?"
-
-
-def _find(find: bool, broker: str | None, listen_s: float | None, as_json: bool) -> None:
-    found: dict[str, Any] = {}
-    if not as_json:
-        click.echo(f"listening for up to {listen_s or PORT_S:g} s ...", err=True)
-    if find:
-        heard = boards(make_clock(), PORT_S if listen_s is None else listen_s)
-        found["boards"] = [{**one._asdict(), "port": one.port._asdict()} for one in heard]
-        if not as_json:
-            lines = [board_words(one) for one in heard]
-            click.echo("\n".join(lines) or NO_PORT)
-    if broker:
-        host, _, port = broker.partition(":")
-        if not host or (port and not (port.isdecimal() and 0 < int(port) < 65536)):
-            raise click.BadParameter(f"{broker!r}; write HOST or HOST:PORT")
-        try:
-            said = topics(host, int(port or 1883), PORT_S if listen_s is None else listen_s)
-        except LinkError as error:
-            raise Refused(str(error)) from error
-        found["topics"] = [one._asdict() for one in said]
-        if not as_json:
-            rows = Rows(console(), "topic", "heard", "last")
-            for one in said:
-                live = f"{one.times} times" if one.times else "stored only"
-                rows.add_row(one.topic, live, one.last)
-            rows.show() if said else click.echo(f"nothing was said on {broker}")
-    if as_json:
-        give_json(found)
