@@ -32,6 +32,8 @@ ROOM_K: Final = 3.0
 """... and none is switched on for a heat pulse closer than this."""
 LOST_S: Final = 180.0
 """A bay whose base has not been heard for so long is not heated."""
+UNTAKEN_S: Final = 30.0
+"""A mat whose orders do not go out for so long is not heated."""
 SETTLED_S: Final = 0.5
 """What a board says sooner after an order may be from before it."""
 KEPT: Final = 20_000
@@ -40,7 +42,8 @@ KEPT: Final = 20_000
 class Unsafe(RuntimeError):
     """Heat was ended, or is not begun, because it could not be watched or was too much.
 
-    verdict: "skipped" where it could not be watched, "fault" where something is too warm.
+    verdict: "skipped" where it could not be watched, "fault" where something is too warm, or the
+    relay can't be ordered.
     """
 
     def __init__(self, text: str, verdict: Literal["skipped", "fault"]) -> None:
@@ -179,15 +182,24 @@ class Hands:
     def heat(self, bench: str, bay: str, longest_s: float, done: Callable[[], bool]) -> None:
         """Hold a mat on until `done` (asked once a minute) or for `longest_s` seconds.
 
-        Raises Unsafe, with everything off, when the base is too warm or is not heard any more.
+        Raises Unsafe, with everything off, when the base is too warm or is not heard any more, and
+        when the orders do not go out.
         """
         relay = mat_id(bench, bay)
-        began_s = asked_s = self.clock.now().mono_s
+        began_s = asked_s = taken_s = self.clock.now().mono_s
         try:
             self.refuse_heat(bench, bay, ROOM_K)
             while (now_s := self.clock.now().mono_s) - began_s < longest_s:
                 self.refuse_heat(bench, bay, BELOW_TRIP_K)
                 self.tick((RelayOrder(relay, LEASE_S),))
+                if relay not in self._driver.untaken:
+                    taken_s = now_s
+                elif now_s - taken_s > UNTAKEN_S:
+                    raise Unsafe(
+                        f"orders to {relay} do not go out: see its link, and that its switch is "
+                        "there",
+                        "fault",
+                    )
                 if now_s - asked_s >= 60.0:
                     asked_s = now_s
                     if done():

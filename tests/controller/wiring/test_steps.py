@@ -341,6 +341,21 @@ def test_bay_whose_base_is_not_heard_is_not_heated(on_bench):
     assert not any(float(fields["mat1"]) for _, fields in bench.orders)
 
 
+def test_mat_whose_orders_do_not_go_out_is_not_called_dead(on_bench, texts):
+    other = '\n[links.other]\nkind = "memory"\n'
+    mat = 'mat = { link = "board", channel = "mat1"'
+    text = texts.head + texts.bay("left", "mat1", "base1").replace(
+        mat, mat.replace("board", "other")
+    )
+    bench = on_bench(text + other)
+    bench.at[300.0] = bench.links["other"].cut
+    began_s = bench.clock.now().mono_s
+    found = heated(bench)
+    assert found["north.left.mat"][0] == "fault"
+    assert "orders to north.left.mat do not go out: see its link" in found["north.left.mat"][1]
+    assert bench.clock.now().mono_s - began_s < 800.0
+
+
 def test_heat_ends_when_its_probe_falls_silent_on_the_way(on_bench):
     bench = on_bench()
     fault = make_fault("probe_silent", 0.0, None, "north.left.base1")
