@@ -99,7 +99,10 @@ class Daemon:
             ) from None
         except OSError as error:
             # A disk that takes no file must not leave the bench cold.
-            log.error("no lock beside the journal, so a second warmfoot is not noticed: %s", error)
+            log.error(
+                "no lock beside the journal, so a second warmfoot is not noticed: %s: %s",
+                self._journal.parent, error.strerror or error,
+            )  # fmt: skip
 
     def _keep_until_told(self) -> None:
         """Run one controller until a signal stops it or a new bench file replaces it."""
@@ -179,6 +182,13 @@ class Daemon:
             now_picture = self._picture(controller)
             self._publisher.publish(now_picture, controller.changes)
             self._write_live(now_picture)
+        except OSError as error:
+            self._unsaid = f"{self._live}: {error.strerror or error}"
+            if self._unsaid != said:
+                log.error(
+                    "the live picture can't be written, so `warmfoot status` tells nothing; heat "
+                    "and mist go on: %s", self._unsaid,
+                )  # fmt: skip
         except Exception as error:
             self._unsaid = f"{type(error).__name__}: {error}"
             if self._unsaid != said:

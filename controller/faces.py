@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime
 from pathlib import Path
 from textwrap import wrap
-from typing import Any
+from typing import Any, Final
 from zoneinfo import ZoneInfo
 
 from rich import box
@@ -18,6 +18,7 @@ from rich.table import Table
 from config.model import Mister, Relay, Site, probe_id
 from config.recipes import thaw
 from config.shares import percent
+from controller.decide.alarm_table import rows
 from controller.entries import effective, lost, merged_away, number_of, potted, unaccounted
 from controller.records import Batch, Entry, EntryKind
 from controller.review.causes import Verdict
@@ -25,6 +26,26 @@ from controller.review.summary import BatchSummary
 from controller.saving import Saving, in_words
 from sensors.links.addresses import address_words
 
+_TO_DO: Final = ("UNACK", "ACKED", "LATCH_UNACK", "LATCH_ACK")
+"""States in which an alarm wants somebody."""
+PHASE_WORDS: Final = {
+    "stick": "just stuck",
+    "callus": "forming callus",
+    "root": "rooting",
+    "wean": "weaning",
+    "wean_late": "nearly weaned",
+}
+STATE_WORDS: Final = {
+    "UNACK": "new",
+    "ACKED": "seen",
+    "RTNUN": "over, not yet seen",
+    "LATCH_UNACK": "off until reset, new",
+    "LATCH_ACK": "off until reset, seen",
+    "SHLVD": "set aside",
+    "DSUPR": "explained by another",
+    "OOSRV": "out of service",
+    "NORM": "over",
+}
 NOT_SAFETY = (
     "The program is not a safety device. Local codes and a licensed electrician come first."
 )
@@ -232,17 +253,6 @@ def _flow(mister: Mister) -> str:
 
 # -- status -----------------------------------------------------------------------------------
 
-_ALARM_WORD = {
-    "UNACK": "new",
-    "ACKED": "acknowledged",
-    "RTNUN": "gone, not acknowledged",
-    "LATCH_UNACK": "off until reset, new",
-    "LATCH_ACK": "off until reset",
-    "SHLVD": "shelved",
-    "DSUPR": "explained by another",
-    "OOSRV": "out of service",
-}
-
 
 def status_text(
     out: Console,
@@ -290,11 +300,12 @@ def status_text(
             say(out, f"  advice: {one['line']}")
     for batch in now["batches"]:
         share = batch["warmth_known_share"]
+        phase = PHASE_WORDS.get(batch["phase"], batch["phase"])
         known = "" if share is None else f", known for {percent(share)} of the time"
         say(
             out,
             f"batch {batch['number']} {batch['plant']} ({batch['bench']}.{batch['bay']}): "
-            f"day {batch['age_days']:.0f}, {batch['phase']}, warmth "
+            f"day {batch['age_days']:.0f}, {phase}, warmth "
             f"{number(batch['warmth_degree_hours'], '.0f')} degree-hours{known}"
             + (f"; {due[batch['number']]}" if due and batch["number"] in due else ""),
         )
@@ -345,8 +356,11 @@ def alarms_text(out: Console, alarms: Sequence[Mapping[str, Any]]) -> None:
         say(
             out,
             f"{alarm['priority']} {alarm['alarm']} at {alarm['place']}: "
-            f"{_ALARM_WORD.get(alarm['state'], alarm['state'])}. {alarm['text']}",
+            f"{STATE_WORDS.get(alarm['state'], alarm['state'])}. {alarm['text']}",
         )
+        row = rows().get(alarm["alarm"])
+        if row is not None and alarm["state"] in _TO_DO:
+            say(out, f"  do: {row.action}")
 
 
 # -- review -----------------------------------------------------------------------------------
@@ -378,7 +392,7 @@ def review_text(
     batch = found.batch
     recipe = thaw(batch.recipe_json)
     days = (found.until_s - batch.stuck_s) / 86400
-    state = "closed" if batch.closed_s is not None else f"phase {batch.phase}"
+    state = "closed" if batch.closed_s is not None else PHASE_WORDS.get(batch.phase, batch.phase)
     if batch.merged_into:
         state = f"goes on as batch {batch.merged_into}"
     say(

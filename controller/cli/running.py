@@ -51,13 +51,16 @@ def run(bench_file: Path, verbose: bool) -> None:
         format="%(levelname)s %(name)s: %(message)s",
     )
     daemon = Daemon(bench_file)
-    page = f"The page is at {daemon.page_address}\n" if daemon.site.page.serve else ""
-    click.echo(
-        f"warmfoot keeps {daemon.site.site.name}; the journal is {daemon.journal}\n{page}"
+    begins = [f"warmfoot keeps {daemon.site.site.name}; the journal is {daemon.journal}"]
+    if daemon.site.page.serve:
+        begins.append(f"The page is at {daemon.page_address}")
+    begins += [
         "This program is not a safety device: each mat needs an independent thermal cut-out and "
-        "an RCD.\nLook at it with `warmfoot status`; stop it with Ctrl-C.",
-        err=True,
-    )
+        "an RCD.",
+        "Look at it with `warmfoot status`; stop it with Ctrl-C.",
+    ]
+    for line in begins:
+        say(console(stderr=True), line)
     try:
         daemon.run()
     except AlreadyRunning as error:

@@ -20,7 +20,7 @@ from controller.cli.common import (
 )
 from controller.cli.compared import dues, outlook_data, told_outlook
 from controller.entries import effective, evidence
-from controller.faces import Rows, console, say
+from controller.faces import PHASE_WORDS, Rows, console, say
 from controller.journal.batches import BatchBook
 from controller.journal.writer import Journal
 from controller.places import find_journal
@@ -77,7 +77,7 @@ def list_batches(every: bool, journal_given: str | None, as_json: bool) -> None:
 def _state(one: Batch) -> str:
     if one.merged_into:
         return f"in batch {one.merged_into}"
-    return one.phase if one.closed_s is None else "closed"
+    return PHASE_WORDS.get(one.phase, one.phase) if one.closed_s is None else "closed"
 
 
 @click.command()

@@ -33,10 +33,13 @@ def new(name: str, bench_file: Path, role: str) -> None:
     """Make a token for NAME, who is recorded with every act; an older one of NAME ends."""
     tokens = _tokens(bench_file)
     try:
+        before = any(one.name == name for one in tokens.holders())
         made = tokens.make(name, role)
     except TokenError as error:
         raise Refused(str(error)) from error
     click.echo(made)
+    if before:
+        click.echo(f"{name}'s older token is worthless from now on.", err=True)
     click.echo(
         f"This is {name}'s token ({role}). It is shown once and kept only as a hash: put it into a "
         f"password manager now.\nThe hash is in {tokens.path}; the Warmfoot that serves the page "

@@ -51,6 +51,15 @@ CARE: Final = (
 )
 
 
+def _seen(typed: str) -> str:
+    """The answer meant, from its first letter on."""
+    given = typed.strip().lower()
+    for word in ("yes", "no", "unseen"):
+        if given and word.startswith(given):
+            return word
+    raise click.UsageError(f"{typed!r} is not known here; write yes, no or unseen")
+
+
 class AtTerminal:
     """A person at a terminal, who is asked before and after each step."""
 
@@ -58,8 +67,9 @@ class AtTerminal:
         return click.confirm(question, default=False, err=True)
 
     def saw(self, place: str, question: str) -> Saw:  # noqa: ARG002
-        choice = click.Choice(["yes", "no", "unseen"])
-        answer = click.prompt(question, type=choice, default="unseen", err=True)
+        answer = click.prompt(
+            f"{question} (yes, no, unseen)", default="unseen", err=True, value_proc=_seen
+        )
         return "yes" if answer == "yes" else "no" if answer == "no" else ""
 
     def tell(self, text: str) -> None:

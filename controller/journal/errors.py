@@ -59,6 +59,11 @@ def explained(error: Exception, path: Path, wait_s: float = 5.0) -> JournalError
     """The JournalError for an error of SQLite on the file at `path`."""
     if isinstance(error, JournalError):
         return error
+    if isinstance(error, OSError):
+        return JournalError(
+            f"{path}: {error.strerror or error}; {path.parent} must be a folder in which the user "
+            "that runs Warmfoot may write, or another path stand under [journal]"
+        )
     code = getattr(error, "sqlite_errorcode", 0) or 0
     trouble = _TROUBLES.get(code & 0xFF, "other")
     if trouble in _TEXTS:

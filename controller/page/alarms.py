@@ -6,9 +6,10 @@ from typing import Final
 from controller.alarm_figures import SOURCE, figures, load_of
 from controller.decide.alarm_table import rows
 from controller.draw.markup import Element, element
+from controller.faces import STATE_WORDS
 from controller.page.render import Asked, Sheet
 from controller.page.standing import Call, call_card, calls, over_list
-from controller.page.words import STATE_WORDS, clock, day, place_words
+from controller.page.words import clock, day, place_words
 from controller.records import AlarmChanged, AlarmRow
 
 DAYS: Final = (7, 30)

@@ -7,6 +7,7 @@ from controller.batch_plots import batch_plots
 from controller.draw.markup import Element, element
 from controller.draw.plot import Band, Line, Plot, figure_element
 from controller.entries import effective
+from controller.faces import PHASE_WORDS
 from controller.gather import CaseBook, review_batch
 from controller.journal.reader import Reader
 from controller.page.batch_book import entry_list, hands, papers, stuck_with
@@ -15,7 +16,6 @@ from controller.page.render import Asked, Sheet
 from controller.page.trends import base_past, stretch
 from controller.page.words import (
     GAP,
-    PHASE_WORDS,
     day,
     measured,
     moment_words,

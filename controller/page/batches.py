@@ -7,6 +7,7 @@ import numpy as np
 from controller.batch_faces import due_in_words
 from controller.draw.markup import Element, element
 from controller.draw.plot import Line, Plot, Span, day_in_words, picture
+from controller.faces import PHASE_WORDS
 from controller.histories import HistoryBook
 from controller.journal.reader import Reader
 from controller.notes import Note, notes
@@ -14,7 +15,6 @@ from controller.page.render import Asked, Sheet
 from controller.page.trends import deficit, sampled
 from controller.page.words import (
     GAP,
-    PHASE_WORDS,
     day,
     number,
     percent,

@@ -5,7 +5,7 @@ from typing import Final
 
 from controller.decide.aims import BayAims
 from controller.draw.markup import Element, element
-from controller.faces import link_lines
+from controller.faces import PHASE_WORDS, link_lines
 from controller.live import links
 from controller.page.figures import lean, shape
 from controller.page.render import Asked, Sheet
@@ -13,7 +13,6 @@ from controller.page.standing import NEW, Call, call_card, calls, over_fold
 from controller.page.trends import base_past, past, trend
 from controller.page.words import (
     GAP,
-    PHASE_WORDS,
     PRIORITY_WORDS,
     age,
     base_words,

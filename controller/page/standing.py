@@ -5,13 +5,13 @@ from typing import Final, NamedTuple
 
 from controller.decide.alarm_table import Row, rows
 from controller.draw.markup import Element, element
+from controller.faces import STATE_WORDS
 from controller.page.figures import shape
 from controller.page.forms import act_form
 from controller.page.moment import Moment
 from controller.page.render import Asked
 from controller.page.words import (
     PRIORITY_WORDS,
-    STATE_WORDS,
     age,
     moment_words,
     path_of,

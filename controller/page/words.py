@@ -16,24 +16,6 @@ from sensors.readings import ProbeView
 _ISO: Final = re.compile(r"\b\d{4}-\d\d-\d\d\b", re.ASCII)
 GAP: Final = "\u00a0"
 MINUS: Final = "\u2212"
-PHASE_WORDS: Final = {
-    "stick": "just stuck",
-    "callus": "forming callus",
-    "root": "rooting",
-    "wean": "weaning",
-    "wean_late": "nearly weaned",
-}
-STATE_WORDS: Final = {
-    "UNACK": "new",
-    "ACKED": "seen",
-    "RTNUN": "over, not yet seen",
-    "LATCH_UNACK": "off until reset, new",
-    "LATCH_ACK": "off until reset, seen",
-    "SHLVD": "set aside",
-    "DSUPR": "explained by another",
-    "OOSRV": "out of service",
-    "NORM": "over",
-}
 PRIORITY_WORDS: Final = {1: "now", 2: "today", 3: "when you next look"}
 
 

@@ -94,6 +94,9 @@ def test_disk_that_takes_no_file_does_not_leave_the_bench_cold(bench_file, ticks
     said = [record.message for record in caplog.records]
     assert any("no lock beside the journal" in text for text in said)
     assert sum("live picture" in text for text in said) == 1, "said once, not at every tick"
+    assert any(f"{tmp_path / 'file'} must be a folder" in text for text in said)
+    assert not any("Errno" in text for text in said)
+    assert not any(record.exc_info for record in caplog.records)
 
 
 def test_state_goes_out_over_mqtt_though_the_disk_takes_no_picture(bench_file, ticks, monkeypatch):

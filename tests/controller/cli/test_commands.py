@@ -11,7 +11,8 @@ import pytest
 from click.testing import Result
 from rich.console import Console
 
-from controller.faces import Rows, say
+from controller.decide.alarm_table import rows
+from controller.faces import PHASE_WORDS, STATE_WORDS, Rows, say, status_text
 from controller.journal.reader import open_reader
 
 Ask = Callable[..., Result]
@@ -416,3 +417,24 @@ def test_table_whose_words_would_be_cut_is_told_in_lines():
         assert ("───" in said) == as_table
         assert ("  plant: Fuchsia hybrids\n" in said) != as_table
         assert "ends:" not in said
+
+
+def test_states_and_phases_are_called_alike_in_terminal_and_page() -> None:
+    out = terminal(200)
+    alarm = {"alarm": "air_dry", "place": "north", "priority": 1, "state": "RTNUN", "text": "Dry"}
+    batch = {
+        "number": 1, "plant": "Hebe", "bench": "north", "bay": "left", "age_days": 3.0,
+        "phase": "callus", "warmth_degree_hours": 700.0, "warmth_known_share": None,
+    }  # fmt: skip
+    standing = {**alarm, "alarm": "base_cold", "place": "north.left", "state": "UNACK"}
+    now = {
+        "site": "S", "alarms": [standing, alarm], "benches": {}, "batches": [batch], "links": {},
+        "journal": {"ok": True}, "clock_trusted": True,
+    }  # fmt: skip
+    status_text(out, now, 1.0)
+    said = out.file.getvalue()
+    assert STATE_WORDS["RTNUN"] == "over, not yet seen"
+    assert f"air_dry at north: {STATE_WORDS['RTNUN']}. Dry" in said
+    assert said.count("\n  do: ") == 1, "what is over asks for nothing"
+    assert f"base_cold at north.left: new. Dry\n  do: {rows()['base_cold'].action}\n" in said
+    assert f"day 3, {PHASE_WORDS['callus']}, warmth 700" in said

@@ -5,11 +5,13 @@ import threading
 import time
 from pathlib import Path
 
+import click
 import pytest
 from click.testing import CliRunner
 from filelock import FileLock
 
 from controller.cli import common, main, wires
+from controller.cli.wires import _seen
 from controller.journal.care import checks
 from controller.journal.reader import open_reader
 
@@ -327,3 +329,16 @@ def test_broker_that_is_not_there_is_told(tmp_path):  # noqa: ARG001
     assert done.exit_code == common.EXIT_REFUSED
     assert "no broker answers at 127.0.0.1:1" in done.stderr
     assert CliRunner().invoke(main, ["check", "--broker", "x:y"]).exit_code == 2
+
+
+@pytest.mark.parametrize(
+    ("typed", "meant"), [("y", "yes"), ("Yes", "yes"), ("n", "no"), ("uns", "unseen")]
+)
+def test_what_was_seen_may_be_said_by_its_first_letters(typed, meant):
+    assert _seen(typed) == meant
+
+
+@pytest.mark.parametrize("typed", ["", " ", "maybe", "yesno", "1"])
+def test_what_was_seen_is_asked_again_when_it_is_not_known(typed):
+    with pytest.raises(click.UsageError, match="write yes, no or unseen"):
+        _seen(typed)
