@@ -98,6 +98,7 @@ MEASURES: Final[dict[str, Callable[[Scene, str], float]]] = {
     "hottest_c": _of_bay("hottest_c"),
     "spread_k": _of_bay("spread_k"),
     "top_c": _of_bench("top_c"),
+    "rh_pct": _of_bench("rh_pct"),
     "flow_ml_s": _of_bench("flow_ml_s"),
     "vpd_kpa": _of_bench("vpd_kpa"),
     "top_minus_base_k": _top_minus_base_k,

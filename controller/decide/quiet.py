@@ -179,6 +179,7 @@ def _bench_is_calm(
         or held.unanswered > UNANSWERED_MOST
         or held.metered.missed
         or slow[5] > LEAK_MOST_ML
+        or slow[7] > 0.0
         or slow[2] - aims.hour_budget_s + 1e-6 > 0.0
         or held.day_used_s - aims.day_budget_s + 1e-6 > 0.0
         or held.stuck

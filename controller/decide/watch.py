@@ -44,7 +44,8 @@ BAY_ALARMS: Final = (
 )  # fmt: skip
 BENCH_ALARMS: Final = (
     "top_hot", "air_dry", "air_very_dry", "air_saturated", "mist_no_answer", "mister_stuck",
-    "water_runs", "mist_budget_spent", "mist_hold_left_on", "mist_lease_missing",
+    "water_runs", "humidity_doubted", "mist_budget_spent", "mist_hold_left_on",
+    "mist_lease_missing",
 )  # fmt: skip
 PROBE_ALARMS: Final = ("probe_silent", "probe_frozen", "probe_implausible")
 LINK_ALARMS: Final = ("link_lost", "board_restarting")
@@ -178,6 +179,7 @@ def bench_excess(
         no_answer,
         1.0 if stuck else -1.0,
         slow[5] - LEAK_MOST_ML,
+        1.0 if slow[7] > 0.0 else -1.0,
         spent,
         1.0 if held.hold else -1.0,
         -1.0 if aims.leased or not aims.relay else 1.0,

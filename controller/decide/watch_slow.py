@@ -7,7 +7,7 @@ so that it stays meaningful after a restart: windows with a gap in them start an
 from math import inf, isfinite, nan
 from typing import Final
 
-from controller.decide import balance, watch_base, watch_probes
+from controller.decide import balance, vapour, watch_base, watch_probes
 from controller.decide.aims import Aims, BenchPlan
 from controller.decide.cooling import hindrance, hot_s
 from controller.decide.mist_meter import leaked
@@ -34,8 +34,9 @@ MINUTE: Final = ("minute", "site")
 AWAY: Final = ("away", "site")
 
 # air: 0 saturated_s, 1 dry_s, 2 mist seconds of the last hour, 3 strain of the leaves, kPa min,
-# 4 seconds of a hot top, 5 ml that ran unasked of late, 6 seconds since the last of it.
-FRESH_AIR: Final = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
+# 4 seconds of a hot top, 5 ml that ran unasked of late, 6 seconds since the last of it,
+# 7 vapour pressure before a fall that is not believed, kPa, 0 for none.
+FRESH_AIR: Final = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
 # restarts: 0 restarts and 1 openings of the wire as last counted, then of each the last hour's, in
 # twelve parts of five minutes, oldest first.
 HOUR_PARTS: Final = 12
@@ -69,10 +70,22 @@ def remember(
         new[key] = _restarts(_sound(watch, key, FRESH_RESTARTS), link, gap, turn)
     for plan in aims.bench_plans:
         view = snapshot.benches[plan.name]
-        _past(new, watch, ("top_past", plan.name), view.top_c, gap, turn)
+        past_c = _past(new, watch, ("top_past", plan.name), view.top_c, gap, turn)
+        vapour_kpa = vapour.vapour_kpa(view)
+        past_kpa = _past(new, watch, ("vapour_past", plan.name), vapour_kpa, gap, turn)
         old_air = _sound(watch, plan.slow_key, FRESH_AIR)
+        doubted_kpa = vapour.doubted_kpa(old_air[7], vapour_kpa, past_kpa, past_c, view)
         new[plan.slow_key] = _air(
-            old_air, plan, after.mist[plan.name], view, after.sky, day, _started(after), now_s, dt_s
+            old_air,
+            plan,
+            after.mist[plan.name],
+            view,
+            after.sky,
+            day,
+            doubted_kpa,
+            _started(after),
+            now_s,
+            dt_s,
         )
     for decision in bays:
         key = decision.bench, decision.bay
@@ -171,12 +184,13 @@ def _air(
     view: BenchView,
     sky: Sky | None,
     day: bool,
+    doubted_kpa: float,
     started_s: float,
     now_s: float,
     dt_s: float,
 ) -> tuple[float, ...]:
     """Time spent saturated, which only an hour of dry air in one piece takes back, and the rest."""
-    saturated_s, dry_s, _, strain, top_hot_s, leak_ml, no_leak_s = old
+    saturated_s, dry_s, _, strain, top_hot_s, leak_ml, no_leak_s, _ = old
     if view.vpd_kpa > 0.2:
         dry_s += dt_s
         if dry_s >= 3600.0:
@@ -197,4 +211,5 @@ def _air(
         strain,
         hot_s(top_hot_s, view.top_c, plan.top_hot_c, hindered, dt_s),
         *leaked(leak_ml, no_leak_s, plan, held, view, started_s, now_s, dt_s),
+        doubted_kpa,
     )
