@@ -54,8 +54,8 @@ def figures(found: Load, place_words: Naming = str) -> list[Figure]:
         often = [f"{_title(alarm, place, place_words)} {n} times"
                  for (alarm, place), n in found.commonest]  # fmt: skip
         made.append(
-            Figure("All of them", f"{found.raised / found.days:.1f} a day", "as many as you see to",
-                   "fine", "Begin with those that come most.")
+            Figure("All of them", f"{found.raised / max(found.days, 1.0):.1f} a day",
+                   "as many as you see to", "fine", "Begin with those that come most.")
         )  # fmt: skip
         made.append(
             Figure("Most frequent", ", ".join(often) or "none came twice", "no one of them often",

@@ -20,6 +20,7 @@ from controller.cli.common import (
     local,
     one_of,
     reader_for,
+    say_broken,
     site_of,
     when,
     who,
@@ -30,8 +31,8 @@ from controller.mixes import at_depth, known_mixes
 from controller.review import porosity as drain
 
 STEPS: Final = (
-    "1. Take a tray or pot as you stick in, and know the volume that the mix fills (fill it with",
-    "   water once and measure that). Fill it with mix as you fill trays; press nothing.",
+    "1. Take a tray or pot as you stick in, and know the volume that the mix fills (fill it with "
+    "water once and measure that). Fill it with mix as you fill trays; press nothing.",
     "2. Close its holes. Pour water in slowly until it shines on top; wait, top up; note how much.",
     "3. Open the holes over a basin, without tilting it, until nothing drips: half an hour.",
     "4. Measure what ran out. That was air, and is air again.",
@@ -153,7 +154,7 @@ def _asked(
 ) -> tuple[float | None, float | None, float | None, float | None]:
     """What was not given, asked for at a terminal. End of input ends it."""
     for line in STEPS:
-        click.echo(line, err=True)
+        say_broken(line, hanging="   ", err=True)
     try:
         if container is None:
             container = click.prompt("Volume that the mix fills, mL", type=Volume(), err=True)

@@ -98,7 +98,9 @@ def review(numbers: tuple[int, ...], journal_given: str | None, as_json: bool) -
     for summary, entries, verdict, saved, beside, due in found:
         review_text(out, summary, entries, site.site.zone, saved)
         lines = [] if due is None else outlook_lines(due, summary.batch.stuck_s, site.site.zone)
-        for line in [*lines, *standing_lines(beside)]:
+        if summary.batch.merged_into is None:  # the other has its cuttings and its result
+            lines += standing_lines(beside)
+        for line in lines:
             say(out, f"  {line}")
         causes_text(out, verdict)
         say(out)

@@ -44,7 +44,8 @@ class Raised(NamedTuple):
 
 
 class Load(NamedTuple):
-    """What the alarms of a window came to. Rates are per day or per week of the window.
+    """What the alarms of a window came to. Rates are per day or per week of the window,
+    which counts as a day where it is shorter.
 
     mix: share of each priority, 0..1, of what was raised.  chattering: (alarm, place) that returned
     CHATTER times within ten minutes.  stale: that stood unbroken for a day.  floods: times when
@@ -112,6 +113,7 @@ def occurrences(rows: Sequence[AlarmRow]) -> list[Raised]:
 def load(rows: Sequence[AlarmRow], from_s: float, to_s: float, zone: ZoneInfo) -> Load:
     """The figures of [from_s, to_s), UTC s, from the changes of alarms in it, oldest first."""
     days = max((to_s - from_s) / DAY_S, 1e-9)
+    rated = max(days, 1.0)  # half an hour with one alarm is not a day with 48
     found = occurrences(rows)
     counts = Counter(one.priority for one in found)
     total = sum(counts.values())
@@ -125,8 +127,8 @@ def load(rows: Sequence[AlarmRow], from_s: float, to_s: float, zone: ZoneInfo) -
     return Load(
         days,
         total,
-        (counts[1] + counts[2]) / days,
-        7.0 * night / days,
+        (counts[1] + counts[2]) / rated,
+        7.0 * night / rated,
         {priority: counts[priority] / total for priority in (1, 2, 3)} if total else {},
         _chattering(rows),
         tuple(dict.fromkeys((o.alarm, o.place) for o in found if _stood_s(o, to_s) > STALE_S)),

@@ -184,6 +184,8 @@ def test_two_batches_are_made_one(ask: Ask) -> None:
     reviewed = ask("review", "3").output
     assert "18 went into batch 2" in reviewed
     assert "why it may have failed" not in reviewed
+    assert "of the same plant and kind to compare with" not in reviewed
+    assert "of the same plant and kind to compare with" in ask("review", "2").output
     assert ask("batch", "merge", "2", "1").exit_code == 5
 
 

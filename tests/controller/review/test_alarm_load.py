@@ -34,6 +34,13 @@ def of(*lots):
     return load(rows, *MONTH, DUBLIN)
 
 
+def test_rates_of_the_first_half_hour_are_not_blown_up():
+    began_s = MONTH[0]
+    found = load(list(once(0.0, gone_s=60.0)), began_s, began_s + 1800.0, DUBLIN)
+    assert found.days == pytest.approx(1 / 48)
+    assert found.interrupting_a_day == pytest.approx(1.0)
+
+
 def test_rates_are_per_day_and_per_week_of_the_window():
     found = of(
         *(once(day * DAY_S, gone_s=60.0) for day in range(15)),
