@@ -98,7 +98,7 @@ def review(numbers: tuple[int, ...], journal_given: str | None, as_json: bool) -
     for summary, entries, verdict, saved, beside, due in found:
         review_text(out, summary, entries, site.site.zone, saved)
         lines = [] if due is None else outlook_lines(due, summary.batch.stuck_s, site.site.zone)
-        if summary.batch.merged_into is None:  # the other has its cuttings and its result
+        if not summary.batch.merged_into:  # the other has its cuttings and its result
             lines += standing_lines(beside)
         for line in lines:
             say(out, f"  {line}")
