@@ -131,8 +131,14 @@ def _answers(said: Mapping[str, str], take_defaults: bool) -> dict[str, Any]:
                 _show_ports(ports)
             found[question.key] = _asked(question, default)
         elif default is None:
+            town = (
+                ", or the --timezone of your own town, such as Europe/Dublin"
+                if question.key in ("latitude", "longitude")
+                else ""
+            )
             raise Refused(
-                f"{question.ask}: there is nothing to take for it here; give {question.option}"
+                f"{question.ask}: there is nothing to take for it here; give "
+                f"{question.option}{town}"
             )
         else:
             found[question.key] = question.read(default)

@@ -310,3 +310,12 @@ def test_at_a_terminal_it_asks_before_it_writes_over_a_file(
 def test_commands_are_proposed_as_the_program_was_typed(monkeypatch, typed, told):
     monkeypatch.setattr("sys.argv", [typed, "bench"])
     assert typed_program() == told
+
+
+def test_a_zone_without_a_town_says_both_ways_on(ask, monkeypatch, tmp_path):
+    monkeypatch.setenv("TZ", "UTC")
+    said = ask("--yes")
+    assert said.exit_code == EXIT_REFUSED
+    assert "give --latitude, or the --timezone of your own town" in said.output
+    assert ask("--yes", "--timezone", "Europe/Dublin").exit_code == 0
+    assert load(tmp_path / "bench.toml").site.latitude_deg == 53.3
