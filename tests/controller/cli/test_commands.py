@@ -110,7 +110,10 @@ def test_status_shows_the_running_bench_and_tells_an_alarm_by_its_exit_code(
     }  # fmt: skip
     live = {
         "at_utc_s": time.time(), "site": "Alder Lane Nursery", "alarms": [], "batches": [],
-        "links": {"line": {"up": True, "why": "", "note": "unit 3 does not answer"}},
+        "links": {
+            "line": {"up": True, "why": "", "note": "unit 3 does not answer", "restarts_h": 1},
+            "board": {"up": True, "why": "", "note": "", "restarts_h": 6},
+        },
         "journal": {"ok": True},
         "benches": {
             "north": {
@@ -127,6 +130,8 @@ def test_status_shows_the_running_bench_and_tells_an_alarm_by_its_exit_code(
     assert said.exit_code == 0, said.output
     assert "note: batch 1 Fuchsia hybrids (north.left): 9 of 10 had callus or roots" in said.output
     assert "link line: unit 3 does not answer" in said.output
+    assert "link board: its board started anew 6 times this hour" in said.output
+    assert "link line: its board" not in said.output
     assert "water 11.8 ml/s" in said.output
     assert "note: batch 1 Fuchsia hybrids (north.left): a test is due since" in said.output
     kinds = [note["kind"] for note in json.loads(ask("status", "--json").output)["notes"]]
