@@ -27,7 +27,7 @@ from controller.live import Json, picture
 from controller.loop import Controller, Progress
 from controller.notify import Notifier
 from controller.page import Board, Desk, PageServer, page_address
-from controller.places import journal_path, live_path
+from controller.places import how_to_end, journal_path, live_path
 from controller.publish import Publisher
 from controller.service_manager import Bell, ServiceManager
 from sensors.clock import Clock, SystemClock
@@ -76,9 +76,13 @@ class Daemon:
         """Where a browser finds the page."""
         return page_address(self.site.page)
 
-    def run(self) -> None:
-        """Keep the bench until a signal comes. Raises AlreadyRunning, JournalError, ConfigError."""
+    def run(self, begun: Callable[[], None] = lambda: None) -> None:
+        """Keep the bench until a signal comes. Raises AlreadyRunning, JournalError, ConfigError.
+
+        begun: called once nobody else keeps it.
+        """
         self._take_lock()
+        begun()
         try:
             with self._signals():
                 while not self._stopping:
@@ -95,7 +99,7 @@ class Daemon:
         except Timeout:
             raise AlreadyRunning(
                 f"another warmfoot already keeps {self._journal}; stop it first "
-                "(`systemctl stop warmfoot`, or Ctrl-C where it runs)"
+                f"({how_to_end(self._journal)})"
             ) from None
         except OSError as error:
             # A disk that takes no file must not leave the bench cold.

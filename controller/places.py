@@ -1,6 +1,7 @@
 """Where the journal, the lock and the live status lie on this machine."""
 
 import getpass
+import json
 import os
 import re
 from pathlib import Path
@@ -61,6 +62,16 @@ def find_live(journal: Path) -> Path:
     theirs = Path(RUNTIME) / mine.name
     there = [path for path in (mine, theirs) if path.is_file()]
     return max(there, key=lambda path: path.stat().st_mtime, default=mine)
+
+
+def how_to_end(journal: Path) -> str:
+    """What to type to end whoever keeps the journal, also one whose terminal was closed."""
+    ways = "`systemctl stop warmfoot`, or Ctrl-C where it runs"
+    try:
+        picture = json.loads(find_live(journal).read_text(encoding="utf-8"))
+        return f"{ways}, or `kill {int(picture['journal']['pid'])}`"
+    except (OSError, ValueError, KeyError, TypeError):
+        return ways
 
 
 def tokens_path(journal: Path) -> Path:

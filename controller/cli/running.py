@@ -59,10 +59,13 @@ def run(bench_file: Path, verbose: bool) -> None:
         "an RCD.",
         "Look at it with `warmfoot status`; stop it with Ctrl-C.",
     ]
-    for line in begins:
-        say(console(stderr=True), line)
+
+    def tell() -> None:
+        for line in begins:
+            say(console(stderr=True), line)
+
     try:
-        daemon.run()
+        daemon.run(tell)
     except AlreadyRunning as error:
         fail(str(error), EXIT_RUNNING)
 

@@ -32,7 +32,7 @@ from controller.installing import Step, as_command, steps_to_install, steps_to_r
 from controller.journal.lock import keepers_lock, lock_path
 from controller.journal.reader import open_reader
 from controller.page import page_address
-from controller.places import journal_path
+from controller.places import how_to_end, journal_path
 from controller.service_unit import (
     BENCH_FILE,
     PROGRAM,
@@ -289,7 +289,7 @@ def _check_free(journal: Path) -> None:
             pass
     except Timeout:
         raise Refused(
-            f"a warmfoot still keeps {journal}; end it first (Ctrl-C where it runs)"
+            f"a warmfoot still keeps {journal}; end it first ({how_to_end(journal)})"
         ) from None
 
 

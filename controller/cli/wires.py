@@ -32,7 +32,7 @@ from controller.faces import check_text, console, say
 from controller.journal.care import Verdict, WireCheck, keep_check
 from controller.journal.lock import keepers_lock, lock_path
 from controller.journal.writer import Journal
-from controller.places import journal_path
+from controller.places import how_to_end, journal_path
 from controller.wiring import steps
 from controller.wiring.found import PORT_S
 from controller.wiring.hands import Hands
@@ -208,8 +208,7 @@ def bench_alone(site: Site, doing: str) -> Iterator[Journal]:
         except Timeout:
             fail(
                 f"a warmfoot keeps this bench ({path}), and {doing} would fight it for its relays; "
-                "stop it first (`systemctl stop warmfoot`, or Ctrl-C where it runs). The bench "
-                "gets no heat meanwhile",
+                f"stop it first ({how_to_end(path)}). The bench gets no heat meanwhile",
                 EXIT_RUNNING,
             )
         except OSError as error:

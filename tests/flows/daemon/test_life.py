@@ -168,9 +168,12 @@ def test_second_daemon_is_refused_and_the_first_goes_on(
 ):
     first = warmfoot.start("run", bench_file)
     eventually(lambda: board.heating, 15.0)
+    eventually((tmp_path / "bench.live.json").exists, 5.0)
     second = warmfoot.run("run", bench_file)
     assert second.returncode == 6
     assert "another warmfoot already keeps" in second.stderr
+    assert "warmfoot keeps" not in second.stderr
+    assert f"or `kill {first.pid}`" in " ".join(second.stderr.split())
     assert "Traceback" not in second.stderr
     heard = len(board.heard)
     eventually(lambda: len(board.heard) > heard + 2, 5.0)
