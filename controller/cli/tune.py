@@ -179,8 +179,8 @@ def _live(journal: Path, site: Site, place: str, yes: bool) -> tuple[float, floa
         "and the base is watched for an hour. Four hours at most; every guard stays in force.\n"
         "Leave the bay alone meanwhile: no watering, no lid opened. Ctrl-C ends the test.",
     )
-    if not yes:
-        click.confirm("Begin?", abort=True, err=True)
+    if not yes and not click.confirm("Begin?", err=True):
+        raise Refused("not begun; nothing was changed")
     from_s = float(picture["at_utc_s"]) - BEFORE_S
     with _telling(site) as tell, orderly_end():
         try:

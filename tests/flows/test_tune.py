@@ -137,12 +137,14 @@ def bedside(tmp_path: Path) -> Iterator[Callable[..., VirtualBedside]]:
 def tune(monkeypatch: pytest.MonkeyPatch) -> Callable[..., Result]:
     """tune(bedside, *words): the command, with that bedside in the daemon's place."""
 
-    def ask(at: VirtualBedside, *words: str | Path) -> Result:
+    def ask(at: VirtualBedside, *words: str | Path, answers: str = "") -> Result:
         monkeypatch.setattr(command, "make_bedside", lambda _path: at)
         # The wall clock of the commands is the bench's.
         monkeypatch.setattr("time.time", lambda: at.play.clock.now().utc_s)
         return CliRunner().invoke(
-            main, ["tune", "north.left", *map(str, words), "--journal", str(at.path)]
+            main,
+            ["tune", "north.left", *map(str, words), "--journal", str(at.path)],
+            input=answers,
         )
 
     return ask
@@ -265,10 +267,12 @@ def test_unsteady_base_is_not_tested(bedside, tune):
 
 def test_answer_no_means_no_test(bedside, tune):
     at = bedside(settle_h=20.0)
-    said = tune(at)  # nothing on standard input
-    assert said.exit_code == 1
-    assert "never above" in said.stderr
-    assert at.asked == []
+    for answers, told in (("", "stopped before it was answered"), ("n\n", "not begun")):
+        said = tune(at, answers=answers)
+        assert said.exit_code == 5
+        assert "never above" in said.stderr
+        assert told in said.stderr
+        assert at.asked == []
 
 
 def test_ctrl_c_gives_heat_back_at_once(bedside, tune):
