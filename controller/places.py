@@ -5,6 +5,7 @@ import json
 import os
 import re
 from pathlib import Path
+from typing import Any
 
 from config.load import ConfigError, load
 from config.model import Site
@@ -64,14 +65,20 @@ def find_live(journal: Path) -> Path:
     return max(there, key=lambda path: path.stat().st_mtime, default=mine)
 
 
+def read_live(journal: Path) -> dict[str, Any] | None:
+    """The latest picture of whoever keeps the journal, or None when there is none."""
+    try:
+        found: dict[str, Any] = json.loads(find_live(journal).read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return None
+    return found
+
+
 def how_to_end(journal: Path) -> str:
     """What to type to end whoever keeps the journal, also one whose terminal was closed."""
     ways = "`systemctl stop warmfoot`, or Ctrl-C where it runs"
-    try:
-        picture = json.loads(find_live(journal).read_text(encoding="utf-8"))
-        return f"{ways}, or `kill {int(picture['journal']['pid'])}`"
-    except (OSError, ValueError, KeyError, TypeError):
-        return ways
+    pid = (read_live(journal) or {}).get("journal", {}).get("pid")
+    return ways if pid is None else f"{ways}, or `kill {pid}`"
 
 
 def tokens_path(journal: Path) -> Path:

@@ -1,6 +1,5 @@
 """check, run, status, why: the commands around a running bench."""
 
-import json
 import logging
 import time
 from datetime import UTC, datetime
@@ -28,7 +27,7 @@ from controller.cli.common import (
 )
 from controller.cli.compared import outlook_data, today_if_any
 from controller.faces import console, say, status_text
-from controller.places import find_journal, find_live
+from controller.places import find_journal, read_live
 
 STALE_S = 30.0
 """A live picture older than this means that nobody keeps the bench."""
@@ -73,12 +72,7 @@ def run(bench_file: Path, verbose: bool) -> None:
 def live_picture(journal_given: str | None) -> tuple[dict[str, Any] | None, Path]:
     """The running daemon's latest picture, or None when there is none."""
     journal = find_journal(journal_given)
-    path = find_live(journal)
-    try:
-        found: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
-    except (OSError, ValueError):
-        return None, journal
-    return found, journal
+    return read_live(journal), journal
 
 
 @click.command()
