@@ -6,6 +6,7 @@ link exists, no two relays on one channel, limits the right way round) is checke
 """
 
 import re
+from collections.abc import Iterator
 from datetime import time
 from ipaddress import ip_address
 from typing import Annotated, Literal, Self
@@ -419,6 +420,16 @@ def probe_id(bench: str, bay: str | None, probe: Probe) -> str:
     """Name of a probe in every record: "bench.bay.channel", or "bench.channel" for the air."""
     short = probe.name or probe.channel or probe.kind
     return f"{bench}.{bay}.{short}" if bay else f"{bench}.{short}"
+
+
+def probes_of(site: Site) -> Iterator[tuple[str, Probe]]:
+    """Every probe of the bench file by its id, bench after bench: its bays, then its air."""
+    for name, bench in site.benches.items():
+        for bay_name, bay in bench.bays.items():
+            for probe in bay.probes:
+                yield probe_id(name, bay_name, probe), probe
+        for probe in bench.air.probes:
+            yield probe_id(name, None, probe), probe
 
 
 def mat_id(bench: str, bay: str) -> str:

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from config.model import Site, probe_id
+from config.model import Site, probes_of
 from controller.journal.care import Calibrated
 from sensors.calibrate import Calibration
 from sensors.correction import BOUNDS, shift_at
@@ -53,15 +53,8 @@ class Drift(NamedTuple):
 
 def calibrated_probes(site: Site) -> dict[str, str]:
     """Unit of every probe that can be held against a known value, by its id."""
-    found = {}
-    for name, bench in site.benches.items():
-        held = [(bay_name, bay.probes) for bay_name, bay in bench.bays.items()]
-        for bay_name, probes in [*held, (None, bench.air.probes)]:
-            for probe in probes:
-                unit = KINDS[probe.kind].unit
-                if unit in BOUNDS:
-                    found[probe_id(name, bay_name, probe)] = unit
-    return found
+    units = ((name, KINDS[probe.kind].unit) for name, probe in probes_of(site))
+    return {name: unit for name, unit in units if unit in BOUNDS}
 
 
 def due(site: Site, done: Sequence[Calibrated], begun_s: float) -> list[Due]:

@@ -15,7 +15,7 @@ from rich.markup import escape
 from rich.measure import Measurement
 from rich.table import Table
 
-from config.model import Mister, Relay, Site, probe_id
+from config.model import Mister, Relay, Site, probes_of
 from config.recipes import thaw
 from config.shares import percent
 from controller.decide.alarm_table import rows
@@ -155,21 +155,11 @@ def check_text(out: Console, site: Site, bench_file: Path) -> None:
     say(out, f"{site.site.name}, {site.site.timezone}, a decision every {site.site.tick_s:g} s")
     probes = Rows(out, "probe", "measures", "comes by")
     relays = Rows(out, "relay", "switches", "goes off by itself")
+    for name, probe in probes_of(site):
+        probes.add_row(name, probe.kind.replace("_", " "), address_words(probe))
     for bench_name, bench in site.benches.items():
         for bay_name, bay in bench.bays.items():
-            for probe in bay.probes:
-                probes.add_row(
-                    probe_id(bench_name, bay_name, probe),
-                    probe.kind.replace("_", " "),
-                    address_words(probe),
-                )
             relays.add_row(f"{bench_name}.{bay_name}.mat", f"{bay.mat.power_w:g} W", _off(bay.mat))
-        for probe in bench.air.probes:
-            probes.add_row(
-                probe_id(bench_name, None, probe),
-                probe.kind.replace("_", " "),
-                address_words(probe),
-            )
         if bench.mister is not None:
             relays.add_row(f"{bench_name}.mister", _flow(bench.mister), _off(bench.mister))
     probes.show()

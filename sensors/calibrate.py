@@ -12,13 +12,21 @@ class Calibration(NamedTuple):
     gain: float = 1.0
     offset: float = 0.0
 
+    def line(self, raw: float) -> float:
+        """The corrected value, not cut to what the kind can be."""
+        return raw * self.gain + self.offset
+
+    def raw_of(self, value: float) -> float:
+        """What the probe said where `line` gives `value`."""
+        return (value - self.offset) / self.gain
+
     def correct(self, kind: Kind, raw: float) -> float:
         """The corrected value, cut to the kind's `top` and, where it has one, to 0 below.
 
         raw: finite, in the kind's unit.  Humidity comes back as 0..100 %, because a correction that
         is right at 60 % can carry a saturated probe past 100 %.
         """
-        value = raw * self.gain + self.offset
+        value = self.line(raw)
         if value > kind.top:
             return kind.top
         if value < 0.0 and kind.low == 0.0:

@@ -125,7 +125,7 @@ def _word(unit: str) -> str:
 def shift_at(calibration: Calibration, unit: str) -> float:
     """What a correction adds to a probe that says the usual value of its unit (20 degC, 75 %)."""
     at = BOUNDS[unit].at
-    return at * calibration.gain + calibration.offset - at
+    return calibration.line(at) - at
 
 
 class Odd(NamedTuple):

@@ -8,7 +8,7 @@ import click
 
 from config.change import change_correction, probe_path
 from config.load import load_with_text
-from config.model import Probe, Site
+from config.model import Probe, Site, probes_of
 from controller.care_due import calibrated_probes, drift
 from controller.cli import calibrating
 from controller.cli.checked import calibration_data
@@ -29,7 +29,6 @@ from controller.journal.reader import open_reader
 from controller.journal.writer import Journal
 from controller.places import journal_path
 from controller.wiring.hands import Hands
-from controller.wiring.heard import probes_of
 from sensors.calibrate import Calibration, calibration_of
 from sensors.correction import CalibrationRefused, Correction, Point, correction
 from sensors.fixed_points import SALTS
@@ -142,7 +141,7 @@ def probe(
     was = calibration_of(held)
     if reads:
         points = [
-            Point(one.known, (said - was.offset) / was.gain, one.u)
+            Point(one.known, was.raw_of(said), one.u)
             for one, said in zip(known, reads, strict=True)
         ]
         with Journal.open(journal_path(site), site=site) as journal:
@@ -248,16 +247,13 @@ def _figures(held: Probe, found: Calibration) -> dict[str, float]:
 
 def _worth(done: Calibrated, found: Correction, was: Calibration) -> bool:
     """Whether what is in force is off by more than the doubt, at any of the known values."""
-    return any(
-        abs(one.raw * was.gain + was.offset - one.known) > found.u for one in done.held
-    )  # fmt: skip
+    return any(abs(was.line(one.raw) - one.known) > found.u for one in done.held)
 
 
 def _tell(out: Any, done: Calibrated, found: Correction, was: Calibration) -> None:
     sign = "°C" if done.unit == "degC" else "%"
     for one in done.held:
-        now = one.raw * was.gain + was.offset
-        right = found.calibration.gain * one.raw + found.calibration.offset
+        now, right = was.line(one.raw), found.calibration.line(one.raw)
         say(
             out,
             f"{done.probe} at {one.how} {one.known:.2f} {sign}: says {one.raw:.2f}, with the "

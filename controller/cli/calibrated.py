@@ -6,6 +6,7 @@ import click
 
 from config.change import probe_path
 from config.load import load_with_text
+from config.model import probes_of
 from controller.care_due import calibrated_probes, drift, due
 from controller.cli import calibrating
 from controller.cli.checked import calibration_data
@@ -27,7 +28,6 @@ from controller.faces import Rows, console
 from controller.journal.care import calibrations
 from controller.places import journal_path
 from controller.wiring.hands import Hands
-from controller.wiring.heard import probes_of
 from sensors.calibrate import calibration_of
 from sensors.correction import together
 
@@ -68,8 +68,7 @@ def beside(bench_file: Path, names: tuple[str, ...], as_json: bool) -> None:
                     rest = calibrating.settled(
                         hands, name, unit, from_s, lambda text: click.echo(text, err=True)
                     )
-                    was = calibration_of(held[name])
-                    values[name] = rest.mean * was.gain + was.offset
+                    values[name] = calibration_of(held[name]).line(rest.mean)
         except calibrating.NotSteady as error:
             raise Refused(str(error)) from error
         except KeyboardInterrupt:

@@ -15,6 +15,7 @@ from controller.decide.changing import changed
 from controller.decide.state import Metered, MistState
 from sensors.readings import BenchView
 
+METER: Final = "water_meter"
 BURST_LEAST_S: Final = 2.0
 """A shorter burst may pass between two pulses of the meter."""
 REPORT_S: Final = 5.0
@@ -108,6 +109,3 @@ def leaked(
         return leak_ml + min(MINUTE_MOST_ML, flow_ml_s * dt_s), 0.0
     dry_s += dt_s
     return (0.0 if dry_s >= STOPPED_S else leak_ml), dry_s
-
-
-METER: Final = "water_meter"

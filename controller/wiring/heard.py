@@ -1,10 +1,9 @@
 """What is heard on the wires, beside what the bench file names."""
 
-from collections.abc import Iterator
 from math import inf
 from typing import Final, NamedTuple
 
-from config.model import Probe, Site, probe_id
+from config.model import Probe, Site, probes_of
 from controller.journal.care import Verdict
 from controller.wiring.hands import Hands
 from sensors.intake import UnknownChannel
@@ -25,16 +24,6 @@ class Told(NamedTuple):
     place: str
     seen: str
     verdict: Verdict
-
-
-def probes_of(site: Site) -> Iterator[tuple[str, Probe]]:
-    """Every probe of the bench file by its id, bench after bench."""
-    for name, bench in site.benches.items():
-        for bay_name, bay in bench.bays.items():
-            for probe in bay.probes:
-                yield probe_id(name, bay_name, probe), probe
-        for probe in bench.air.probes:
-            yield probe_id(name, None, probe), probe
 
 
 def link_told(hands: Hands) -> list[Told]:
