@@ -12,6 +12,7 @@ import click
 
 from config.bench_questions import BY_KEY, QUESTIONS, Around, Question
 from config.bench_written import Described, bench_text, secrets_of
+from config.beside import free_beside
 from config.checklist import AnswerError
 from config.load import loads
 from config.where import machine_zone
@@ -185,11 +186,7 @@ def _show_ports(ports: Sequence[Port]) -> None:
 
 def _kept_beside(path: Path) -> Path:
     """A copy of the file as it is, under a name that is free. Raises Refused."""
-    stem = f"{path.name}.before-{datetime.now():%Y%m%dT%H%M%S}"
-    kept, count = path.with_name(stem), 1
-    while kept.exists():
-        count += 1
-        kept = path.with_name(f"{stem}-{count}")
+    kept = free_beside(path, f"before-{datetime.now():%Y%m%dT%H%M%S}")
     try:
         shutil.copy2(path, kept)
     except OSError as error:

@@ -81,14 +81,10 @@ def _warm_up(old: tuple[float, ...], at: Minute) -> tuple[float, float]:
     if begins and target_c == target_c:
         left_s, age_s = _expected_s(at, target_c - at.base_c), 0.0
     near = at.base_c >= target_c - 1.0
-    stalled = age_s >= 3600.0 + _delay_s(at) and not at.rise_k >= 0.2
+    stalled = age_s >= 3600.0 + learn.delay_s(at.bay, at.held) and not at.rise_k >= 0.2
     if near or stalled or target_c != target_c:
         left_s = 0.0
     return max(0.0, left_s), age_s
-
-
-def _delay_s(at: Minute) -> float:
-    return at.bay.delay_s if isnan(at.held.delay_s) else at.held.delay_s
 
 
 def _expected_s(at: Minute, lift_k: float) -> float:
@@ -98,7 +94,9 @@ def _expected_s(at: Minute, lift_k: float) -> float:
     over_k = at.hour_lift_k + lift_k / 2.0
     lost = 0.0 if isnan(over_k) else learn.duty_per_k(at.bay, at.held) * over_k
     rate_k_s = learn.rate_k_s(at.bay, at.held) * bounded(1.0 - lost, RISE_LEFT_LEAST, 1.0)
-    return min(WARM_UP_LONGEST_S, 3600.0 + _delay_s(at) + max(0.0, lift_k) / rate_k_s)
+    return min(
+        WARM_UP_LONGEST_S, 3600.0 + learn.delay_s(at.bay, at.held) + max(0.0, lift_k) / rate_k_s
+    )
 
 
 def _mat(

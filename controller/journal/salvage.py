@@ -5,6 +5,8 @@ import sqlite3
 from datetime import UTC, datetime
 from pathlib import Path
 
+from config.beside import free_beside
+
 _CARRIED = (
     "settings", "batch", "entry", "state", "wire_check", "wire_step", "calibration",
 )  # fmt: skip
@@ -28,11 +30,7 @@ def is_damaged(path: Path) -> bool:
 def set_aside(path: Path) -> Path:
     """Rename the file, with its -wal and -shm, to NAME.broken-UTC; gives the new path."""
     stamp = datetime.now(UTC).strftime("%Y%m%dT%H%M%SZ")
-    kept = path.with_name(f"{path.name}.broken-{stamp}")
-    count = 1
-    while kept.exists():
-        count += 1
-        kept = path.with_name(f"{path.name}.broken-{stamp}-{count}")
+    kept = free_beside(path, f"broken-{stamp}")
     for tail in ("", "-wal", "-shm"):
         part = path.with_name(path.name + tail)
         if part.exists():

@@ -11,6 +11,7 @@ from typing import Final, NamedTuple
 from filelock import Timeout
 from sqlite_utils import Database, Migrations
 
+from config.beside import free_beside
 from controller.journal import schema
 from controller.journal.copies import checked_copy, row_counts
 from controller.journal.errors import JournalError, explained
@@ -138,9 +139,4 @@ def _room_for_copy(path: Path) -> None:
 
 def _copy_name(path: Path, version: str) -> Path:
     """Not ending in .db, so that no command takes it for one of the journals to choose from."""
-    stem = f"{path.name}.version-{version}-{datetime.now(UTC):%Y%m%dT%H%M%SZ}"
-    name, count = path.with_name(stem), 1
-    while name.exists():
-        count += 1
-        name = path.with_name(f"{stem}-{count}")
-    return name
+    return free_beside(path, f"version-{version}-{datetime.now(UTC):%Y%m%dT%H%M%SZ}")
