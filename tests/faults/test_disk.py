@@ -114,9 +114,10 @@ def test_eight_seconds_a_sync_hold_up_no_tick(
     most_waiting = 0
     while play.elapsed_s < hours * 3600.0:
         play.step()
+        over.wait(0.0005)  # a busy machine gives the writer's thread its turn too
         most_waiting = max(most_waiting, play.kept.recorder.health().buffered_rows)
     over.set()
-    assert len([t for t in took_s if t >= SYNC_S]) > 4  # fewer on a busy machine
+    assert len([t for t in took_s if t >= SYNC_S]) > 20
     assert max(look.took_s for look in play.found.looks) < 1.0
     assert most_waiting < 500, "rows pile up"
     eventually(lambda: not play.kept.recorder.health().buffered_rows, 20.0)
