@@ -153,8 +153,9 @@ class Daemon:
                     return
             self._spared(self._desk.take, controller)
             decision = controller.tick()
-            self._spared(self._desk.answer, decision.acts)
             self._after_tick(controller)
+            # After the moment was put down: the page shown next knows what was just done.
+            self._spared(self._desk.answer, decision.acts)
             due_s = max(due_s + self.site.site.tick_s, self._clock.now().mono_s)
             self._bell.wait(max(0.0, due_s - self._clock.now().mono_s))
 

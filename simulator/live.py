@@ -85,7 +85,8 @@ class Live:
         if isinstance(controller, Controller):
             self.desk.take(controller)
         decision = self.rehearsal.step()
-        if decision is not None:
+        if decision is not None and decision.acts:
+            self.put()  # first, so that the page shown next knows what was just done
             self.desk.answer(decision.acts)
 
     def put(self) -> None:

@@ -9,6 +9,7 @@ import pytest
 from config.load import ConfigError
 from controller.daemon import AlreadyRunning, Daemon
 from controller.journal.reader import open_reader
+from controller.records import Act
 from controller.service_manager import Bell
 
 TEXT = """
@@ -166,3 +167,16 @@ def test_stop_that_comes_before_the_first_tick_is_not_lost(bench_file, monkeypat
 
     monkeypatch.setattr(Daemon, "_keep", stopped)
     daemon.run()
+
+
+def test_answer_to_an_act_comes_when_the_page_can_show_what_was_done(bench_file, ticks):
+    daemon, seen = Daemon(bench_file()), []
+
+    def asked():
+        act = Act("hold_heat", "north.left", "Maeve", span_s=600.0)
+        daemon._desk.ask(act, lambda done: seen.append((done.done, daemon._board.latest.state)))
+
+    ticks(daemon, asked, nothing)
+    ((done, state),) = seen
+    assert done
+    assert state.bays[("north", "left")].hold == "off"

@@ -136,7 +136,7 @@ def make_page(tmp_path_factory: pytest.TempPathFactory) -> Iterator[MakePage]:
 
     example: bench file; only the demo nursery has a batch.  tokens: (name, role) -> filled with the
     tokens made.  plays: False for a bench that stands still
-    and is never late.
+    and is never late.  day_takes_s: real seconds to a day that is played.
     """
     ends: list[Callable[[], None]] = []
 
@@ -146,6 +146,7 @@ def make_page(tmp_path_factory: pytest.TempPathFactory) -> Iterator[MakePage]:
         plant: str = "Fuchsia hybrids",
         kind: str = "softwood",
         plays: bool = True,
+        day_takes_s: float = 60.0,
         example: str = "alder_lane.toml",
         days: float = 0.1,
         fault: bool = False,
@@ -169,7 +170,9 @@ def make_page(tmp_path_factory: pytest.TempPathFactory) -> Iterator[MakePage]:
         live.__enter__()
         live.hasten(days)
         over = threading.Event()
-        loop = threading.Thread(target=live.play, kwargs={"stopped": over.is_set})
+        loop = threading.Thread(
+            target=live.play, kwargs={"day_takes_s": day_takes_s, "stopped": over.is_set}
+        )
         if plays:
             loop.start()
         else:

@@ -6,6 +6,7 @@ import pytest
 
 from controller.decide.state import AlarmState
 from controller.journal.reader import open_reader
+from controller.records import Act
 
 pytestmark = [pytest.mark.browser, pytest.mark.timeout(300)]
 
@@ -87,12 +88,12 @@ def test_11_an_override_is_asked_twice_with_its_effect_and_its_end_and_can_be_un
     show, make_page, script
 ):
     """By keyboard alone."""
-    kept = make_page(days=0.1)
+    kept = make_page(days=0.1, day_takes_s=1800.0)  # a hold outlasts a slow browser
     page = show(kept, "/bench/north", script=script)
     tab_to(page, "Heat by hand")
     page.keyboard.press("Enter")
     tab_to(page, "minutes")
-    page.keyboard.press("End")  # 12 h: half a minute here
+    page.keyboard.press("End")
     tab_to(page, "Hold ...")
     page.keyboard.press("Enter")
     page.wait_for_selector("text=No, go back")
@@ -109,6 +110,39 @@ def test_11_an_override_is_asked_twice_with_its_effect_and_its_end_and_can_be_un
     page.get_by_role("button", name="Give back to the rules").first.click()
     page.wait_for_selector(".said")
     assert "Done" in page.locator(".said").inner_text()
+
+
+@pytest.mark.parametrize("width", [320, 1280])
+@pytest.mark.parametrize(
+    ("place", "kind"), [("north.left", "hold_heat"), ("north", "hold_mist")], ids=["heat", "mist"]
+)
+def test_11_an_open_page_lets_anybody_undo_a_hold_given_elsewhere(
+    show, make_page, place, kind, width
+):
+    """And the buttons that are there already stay where a finger is about to tap them."""
+    kept = make_page(days=0.1, day_takes_s=1800.0)
+    what = kind.removeprefix("hold_")
+    page = show(kept, "/bench/north", width=width)
+    fold = page.locator("details.byhand", has_text=f"{what.title()} by hand")
+    fold.locator("summary").click()
+    state, give = fold.locator(".held"), fold.get_by_role("button", name="Give back")
+    hold = fold.get_by_role("button", name="Hold ...")
+
+    def below() -> float:
+        return hold.bounding_box()["y"] - fold.bounding_box()["y"]
+
+    before = below()
+    assert state.inner_text() == f"The rules have the {what}."
+    fold.get_by_label("for").first.focus()
+    kept.live.desk.ask(Act(kind, place, "Maeve", span_s=7200.0), lambda _: None)
+    give.wait_for(timeout=20_000)
+    assert f"The {what} is held off by hand until" in state.inner_text()
+    assert below() == before
+    kept.live.desk.ask(Act("release", place, "Maeve"), lambda _: None)
+    give.wait_for(state="detached", timeout=20_000)
+    assert state.inner_text() == f"The rules have the {what}."
+    assert below() == before
+    assert page.evaluate("document.activeElement.name") == "minutes", "the focus is where it was"
 
 
 def test_11_going_back_does_nothing_and_every_risky_act_is_asked_again(show, make_page, still):
