@@ -87,7 +87,11 @@ def _choice(by: str, plant: str, plants: tuple[str, ...]) -> Element:
     return element(
         "form",
         element("label", "By ", element("select", *options, name="by")),
-        element("label", " of ", element("select", *chosen, name="plant", class_="long")),
+        element(
+            "label",
+            " of ",
+            element("select", *chosen, name="plant", id="plants", data_live="", class_="long"),
+        ),
         element("button", "Show", type="submit"),
         method="get",
         action="/compare",

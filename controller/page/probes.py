@@ -16,7 +16,8 @@ def probes_part(asked: Asked, bench: str) -> Element:
     head = element(
         "tr", *(element("th", words, scope="col") for words in ("probe", "reads", "how old", ""))
     )
-    table = element("table", element("thead", head), element("tbody", *rows))
+    body = element("tbody", *rows, id=f"read-{bench}", data_live="")
+    table = element("table", element("thead", head), body)
     return element(
         "section",
         element("details", element("summary", "Every probe by itself"), table, class_="probes"),

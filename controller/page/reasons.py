@@ -23,8 +23,10 @@ def reasons(asked: Asked, place: str) -> Element:
                 "" if row.mode == "normal" else f" [{row.mode}]")
         for row in reversed(rows)
     ]  # fmt: skip
+    told = element("ol", *lines, class_="reasons") if lines else element("p", "None on record yet.")
+    key = place.replace(".", "-")
     return element(
         "details",
         element("summary", "Why: its last decisions"),
-        element("ol", *lines, class_="reasons") if lines else element("p", "None on record yet."),
+        element("div", told, id=f"why-{key}", data_live=""),
     )

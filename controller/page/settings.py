@@ -49,7 +49,8 @@ def settings_page(asked: Asked) -> Sheet:
     if owed:
         lines = [element("li", sentence(one)) for one in owed]
         inside += [element("h2", "Notes of the bench file"), element("ul", *lines, class_="came")]
-    return Sheet("Settings", (*inside, element("p", element("a", "Records", href="/records"))))
+    told = element("div", *inside, id="settings", data_live="")
+    return Sheet("Settings", (told, element("p", element("a", "Records", href="/records"))))
 
 
 def _paragraphs(lines: list[str]) -> list[Element]:

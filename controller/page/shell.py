@@ -30,7 +30,9 @@ def framed(asked: Asked, sheet: Sheet) -> Element:
     moment = asked.moment
     still = asked.query.get("still") == "1"
     standing = [call for call in calls(moment) if call.stands]
-    count = f"({len(standing)}) " if standing else ""
+    head = f"({len(standing)}) {sheet.title}" if standing else sheet.title
+    if asked.late_s:
+        head = f"No word: {head}"
     said = asked.query.get("said_text", "")
     body = element(
         "body",
@@ -58,9 +60,7 @@ def framed(asked: Asked, sheet: Sheet) -> Element:
         data_query=urlencode({key: asked.query[key] for key in FOLLOWED if key in asked.query}),
         class_="late" if asked.late_s else None,
     )
-    return _document(
-        f"{count}{sheet.title} - Warmfoot", body, None if still or sheet.typed else REFRESH_S
-    )
+    return _document(f"{head} - Warmfoot", body, None if still or sheet.typed else REFRESH_S)
 
 
 def _places(path: str, standing: int) -> Element:
@@ -120,7 +120,7 @@ def _document(title: str, body: Element, refresh_s: int | None = None) -> Elemen
     head = element(
         "head",
         element("meta", charset="utf-8"),
-        element("title", title),
+        element("title", title, id="tab", data_live=""),
         element("meta", name="viewport", content="width=device-width, initial-scale=1"),
         element("meta", name="color-scheme", content="light dark"),
         element("link", rel="icon", href="data:,"),

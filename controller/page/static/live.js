@@ -8,13 +8,14 @@
   const follow = "at=" + encodeURIComponent(body.dataset.at) +
     (body.dataset.query ? "&" + body.dataset.query : "");
   let heard = Date.now(), held = new URLSearchParams(location.search).get("still") === "1";
-  let source = null, asking = null, said = 0, waiting = null;
+  let source = null, asking = null, said = 0, waiting = null, title = "";
 
   function alive() {
     heard = Date.now();
     if (body.classList.contains("lost")) {
       body.classList.remove("lost");
       lost.hidden = true;
+      document.title = title;
     }
   }
   function look() {
@@ -24,8 +25,12 @@
     if (ago && ago.textContent !== words && !body.classList.contains("late"))
       ago.textContent = words;
     if (held || gone < LOST_MS) return;
-    body.classList.add("lost");
-    lost.hidden = false;
+    if (lost.hidden) {
+      body.classList.add("lost");
+      lost.hidden = false;
+      title = document.title;
+      document.title = "No word: " + title;
+    }
     const told = "No word from Warmfoot for " + Math.round(gone / 1000) +
       " s. What you see is old; go and look at the bench.";
     if (lost.textContent !== told) lost.textContent = told;
@@ -43,7 +48,9 @@
       if (inside && /^(INPUT|SELECT|TEXTAREA)$/.test(inside.tagName)) continue;
       const open = [...place.querySelectorAll("details[open]")].map((d) => order(place, d));
       const before = calls(place);
+      const chosen = place.value;
       place.innerHTML = html;
+      if (chosen !== undefined) place.value = chosen;
       const all = place.querySelectorAll("details");
       open.forEach((n) => { if (all[n]) all[n].open = true; });
       if (inside && inside.id) {

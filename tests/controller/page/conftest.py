@@ -203,3 +203,13 @@ def here(make_page: MakePage) -> Kept:
 def still() -> Callable[..., None]:
     """still(live, **alarms): leave its moment as it is, with these alarms at north.left."""
     return hold_still
+
+
+@pytest.fixture(scope="session")
+def very_cold() -> dict[str, AlarmState]:
+    """An alarm of priority 1, for `still`."""
+    text = "Base very cold: 11.8 °C, limit 12.0 °C"
+    held = AlarmState(
+        state="UNACK", under="UNACK", priority=1, raised_utc_s=1_772_500_000.0, text=text
+    )
+    return {"base_very_cold": held}

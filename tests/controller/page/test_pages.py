@@ -4,6 +4,7 @@ import json
 import re
 import threading
 import time
+from html.parser import HTMLParser
 from importlib.resources import files
 from zoneinfo import ZoneInfo
 
@@ -11,9 +12,12 @@ import pytest
 
 from controller.page.later import Later
 from controller.page.words import age, claims, measured, number, plain_dates
+from controller.records import Act
 from simulator.faults import make_fault
 
 DUBLIN = ZoneInfo("Europe/Dublin")
+STAYS = ["/", "/bench/north", "/bench/north?span=7d", "/alarms", "/batches", "/batch/1", "/compare",
+         "/records", "/settings"]  # fmt: skip
 EXAMPLES = sorted(
     one.name for one in files("config").joinpath("examples").iterdir() if one.name.endswith(".toml")
 )
@@ -35,6 +39,55 @@ def test_every_page_is_whole_without_a_script(kept, path):
     assert re.search(r"As of <b>\w+ \d+ Mar \d\d:\d\d</b> GMT", answer.text)
     assert '<noscript><meta http-equiv="refresh"' in answer.text
     assert "nan" not in re.sub(r"<[^>]+>", " ", answer.text).lower().split()
+
+
+class Still(HTMLParser):
+    """What a page that stays open keeps as it was: all but its live parts, and a fold as it is."""
+
+    ALONE = frozenset({"meta", "link", "input", "img", "br", "hr"})
+
+    def __init__(self, text):
+        super().__init__()
+        self.kept, self._open, self._live_at = [], [], None
+        self.feed(text)
+
+    def handle_starttag(self, tag, attrs):
+        if self._live_at is None:
+            self.kept.append((tag, *sorted(one for one in attrs if one[0] != "open")))
+        if tag not in self.ALONE:
+            self._open.append(tag)
+            if self._live_at is None and "data-live" in dict(attrs):
+                self._live_at = len(self._open)
+
+    def handle_endtag(self, tag):
+        if self._live_at == len(self._open):
+            self._live_at = None
+        assert self._open.pop() == tag
+
+    def handle_data(self, data):
+        if self._live_at is None:
+            self.kept.append(data)
+
+
+@pytest.fixture(scope="module")
+def two_moments(make_page, still, very_cold):
+    """Texts of all pages, by path, ten hours, an alarm and a hold apart."""
+    kept = make_page(days=1.2, plays=False)
+    texts = []
+    for alarms in ({}, very_cold):
+        still(kept.live, **alarms)
+        texts.append({path: kept.browser.ask(path).text for path in STAYS})
+        hold = Act("hold_heat", "north.left", "Maeve", span_s=43_200.0)
+        assert kept.live.desk.ask(hold, lambda _: None)
+        kept.live.hasten(0.4)
+    return texts
+
+
+@pytest.mark.parametrize("path", STAYS)
+def test_nothing_that_changes_is_left_as_it_was_on_a_page_that_stays_open(two_moments, path):
+    first, then = (texts[path] for texts in two_moments)
+    assert then != first
+    assert Still(then).kept == Still(first).kept
 
 
 def test_bench_page_tells_the_three_claims_apart(kept):

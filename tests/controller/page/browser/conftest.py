@@ -61,9 +61,7 @@ def alarm(name: str, priority: int, state: str, text: str, **more: Any) -> dict[
     return {name: held}
 
 
-URGENT = alarm("base_very_cold", 1, "UNACK", "Base very cold: 11.8 °C, limit 12.0 °C")
 EVERY = {
-    **URGENT,
     **alarm("mat_dead", 1, "ACKED", "Mat does not heat: 0.0 K in 2 h", acked_by="grower"),
     **alarm("base_cold", 2, "UNACK", "Base cold: 14.1 °C, limit 15.0 °C"),
     **alarm("mat_weak", 2, "ACKED", "Mat weak: half of its heat", acked_by="grower"),
@@ -71,7 +69,7 @@ EVERY = {
     **alarm("mat_at_limit", 3, "ACKED", "Mat at its limit for 3 h", acked_by="grower"),
     **alarm("base_overheat", 1, "LATCH_ACK", "Base overheated: off until reset", acked_by="grower"),
 }
-"""An alarm of each priority, new and seen, and one that is latched."""
+"""With `very_cold`: alarms of each priority, new and seen, and one that is latched."""
 
 
 def with_two_treatments(kept: Any) -> None:
@@ -125,15 +123,15 @@ def calm(bench: Any) -> Any:
 
 
 @pytest.fixture(scope="module")
-def urgent(bench: Any) -> Any:
+def urgent(bench: Any, very_cold: Any) -> Any:
     """One alarm of priority 1."""
-    return bench(URGENT)
+    return bench(very_cold)
 
 
 @pytest.fixture(scope="module")
-def troubled(bench: Any) -> Any:
+def troubled(bench: Any, very_cold: Any) -> Any:
     """An alarm of every priority and state."""
-    return bench(EVERY)
+    return bench(very_cold | EVERY)
 
 
 def _open(

@@ -19,7 +19,6 @@ def held(priority, state, text):
     )
 
 
-URGENT = held(1, "UNACK", "Base very cold: 11.8 °C, limit 12.0 °C")
 COLD = held(2, "UNACK", "Base cold: 14.1 °C, limit 15.0 °C")
 
 
@@ -239,7 +238,9 @@ def test_12_motion_is_left_out_for_whoever_asks_for_that(show, calm, calm_motion
 
 
 @pytest.mark.parametrize("path", ["/", "/alarms"])
-def test_13_new_alarms_are_told_to_a_screen_reader_once_in_10_s(show, make_page, still, path):
+def test_13_new_alarms_are_told_to_a_screen_reader_once_in_10_s(
+    show, make_page, still, very_cold, path
+):
     """WCAG 2.2, 4.1.3. Priority 1 at once, others politely."""
     kept = make_page(plant="Lavandula angustifolia", kind="semi_ripe", days=1.1, plays=False)
     page = show(kept, path, clock=True)
@@ -249,12 +250,12 @@ def test_13_new_alarms_are_told_to_a_screen_reader_once_in_10_s(show, make_page,
     assert urgent.get_attribute("aria-live") == "assertive"
     assert news.get_attribute("aria-live") == "polite"
     assert urgent.text_content() + news.text_content() == ""
-    still(kept.live, base_very_cold=URGENT)
+    still(kept.live, **very_cold)
     page.wait_for_selector('[data-alarm="base_very_cold-north.left"]', timeout=10_000)
     page.clock.run_for(10)
     assert "Base very cold: 11.8" in urgent.text_content()
     assert news.text_content() == ""
-    still(kept.live, base_very_cold=URGENT, base_cold=COLD)
+    still(kept.live, **very_cold, base_cold=COLD)
     page.wait_for_selector('[data-alarm="base_cold-north.left"]', timeout=10_000)
     page.clock.run_for(9_000)
     assert news.text_content() == "", "within 10 s of the first it waits"

@@ -246,9 +246,27 @@ def test_08_a_lost_server_is_said_across_the_top_within_15_s_and_greys_everythin
         assert box["y"] <= 1
         assert box["width"] >= page.locator("body").bounding_box()["width"]
         assert "No word from Warmfoot for" in page.locator("#lost").inner_text()
+        assert page.title().startswith("No word: "), "where another tab is in front"
         for part in ("main", "header"):
             look = page.locator(part).evaluate("(one) => getComputedStyle(one).filter")
             assert "grayscale(1)" in look
+
+
+def test_08_the_warning_goes_when_the_server_is_heard_again_and_the_tab_tells_of_alarms(
+    show, make_page, still, very_cold
+):
+    kept = make_page(days=0.1, plays=False)
+    page = show(kept, "/", clock=True)
+    assert page.title() == "Alder Lane Nursery - Warmfoot"
+    page.context.set_offline(True)
+    page.clock.run_for(17_000)
+    page.wait_for_selector("#lost:not([hidden])", timeout=5_000)
+    assert page.title() == "No word: Alder Lane Nursery - Warmfoot"
+    still(kept.live, **very_cold)
+    page.context.set_offline(False)
+    page.wait_for_selector('[data-alarm="base_very_cold-north.left"]', timeout=20_000)
+    assert page.locator("#lost").is_hidden()
+    assert page.title() == "(1) Alder Lane Nursery - Warmfoot"
 
 
 @pytest.mark.parametrize("path", EVERY_PATH)
@@ -266,6 +284,7 @@ def test_08_a_controller_that_hangs_is_said_by_the_page(show, make_page):
     kept.live.board.latest = moment._replace(seen_s=time.monotonic() - 40.0)
     page = show(kept, "/", script=False)
     assert "The controller has said nothing for 4" in page.locator(".age").inner_text()
+    assert page.title() == "No word: Alder Lane Nursery - Warmfoot"
     look = page.locator("main").evaluate("(one) => getComputedStyle(one).filter")
     assert "grayscale(1)" in look
 
