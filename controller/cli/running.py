@@ -27,6 +27,7 @@ from controller.cli.common import (
 )
 from controller.cli.compared import outlook_data, today_if_any
 from controller.faces import console, say, status_text
+from controller.own_log import OwnLog
 from controller.places import find_journal, read_live
 
 STALE_S = 30.0
@@ -45,9 +46,11 @@ def run(bench_file: Path, verbose: bool) -> None:
     """Keep the bench described in BENCH.toml until stopped. SIGHUP re-reads the file."""
     from controller.daemon import AlreadyRunning, Daemon
 
+    own = OwnLog()
     logging.basicConfig(
         level=logging.DEBUG if verbose else logging.INFO,
         format="%(levelname)s %(name)s: %(message)s",
+        handlers=[own],
     )
     daemon = Daemon(bench_file)
     begins = [f"warmfoot keeps {daemon.site.site.name}; the journal is {daemon.journal}"]
@@ -60,8 +63,11 @@ def run(bench_file: Path, verbose: bool) -> None:
     ]
 
     def tell() -> None:
-        for line in begins:
-            say(console(stderr=True), line)
+        out = console(stderr=True)
+        with out.capture() as lines:
+            for line in begins:
+                say(out, line)
+        own.say(lines.get())
 
     try:
         daemon.run(tell)

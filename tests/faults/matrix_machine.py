@@ -410,6 +410,9 @@ ROWS: Final = (
          "test_setting_that_sqlite_does_not_take_is_an_error"),
     Case("68", "alert", "route down, slow", "wire", "tried again, control unaffected",
          held_by=HERE + "controller/notify/test_worker.py"),
+    Case("72", "software", "nobody reads what the daemon says", "process", "heat does not wait",
+         held_by=HERE + "flows/daemon/test_life.py::"
+         "test_nobody_reads_what_the_daemon_says_and_heat_does_not_wait"),
     Case("71", "combined", "hot day, budget spent, humidity lost", "simulator",
          "never without water by day", ("humidity_low@1+0/5", "probe_silent:north.rh@1+5/6"),
          script=hot_day, text=bench_text(bench="mist = { day_budget_s = 60, hour_budget_s = 40 }"),

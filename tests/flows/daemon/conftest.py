@@ -138,13 +138,13 @@ class Runner:
         self._made: list[subprocess.Popen[str]] = []
 
     def start(
-        self, *words: str | Path, program: str = COMMAND, **env: str
+        self, *words: str | Path, program: str = COMMAND, stderr: int = subprocess.PIPE, **env: str
     ) -> subprocess.Popen[str]:
         process = subprocess.Popen(
             [sys.executable, "-c", program, *map(str, words)],
             env={**self._env, **env},
             stdout=subprocess.PIPE,
-            stderr=subprocess.PIPE,
+            stderr=stderr,
             text=True,
         )
         self._made.append(process)

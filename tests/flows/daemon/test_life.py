@@ -1,5 +1,6 @@
 """The life of the process: killed, stopped, told to read its file anew, refused a second time."""
 
+import contextlib
 import json
 import os
 import signal
@@ -120,6 +121,31 @@ def test_signal_orders_everything_off_and_ends_in_good_order(
     with open_reader(tmp_path / "bench.db") as reader:
         assert reader.runs()[-1].reason == f"signal {number.name}"
     assert not (tmp_path / "bench.live.json").exists()
+
+
+def test_nobody_reads_what_the_daemon_says_and_heat_does_not_wait(
+    warmfoot, board, bench_file, eventually
+):
+    """A terminal held with Ctrl-S, or a log collector that hangs: a pipe that is full."""
+    read_end, write_end = os.pipe()
+    os.set_blocking(write_end, False)
+    with contextlib.suppress(BlockingIOError):
+        while True:
+            os.write(write_end, b"x" * 512)
+    os.set_blocking(write_end, True)
+    process = warmfoot.start("run", bench_file, stderr=write_end)
+    os.close(write_end)
+    eventually(lambda: board.heating, 15.0)
+    bench_file.unlink()
+    for _ in range(3):
+        heard = len(board.heard)
+        process.send_signal(signal.SIGHUP)  # refused, and said so
+        eventually(lambda heard=heard: len(board.heard) > heard + 1, 5.0)
+    assert board.heating
+    process.send_signal(signal.SIGTERM)
+    assert process.wait(10.0) == 0
+    assert not board.heating
+    os.close(read_end)
 
 
 def test_new_bench_file_is_taken_whole_and_a_bad_one_not_at_all(
