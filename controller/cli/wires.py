@@ -34,7 +34,7 @@ from controller.journal.lock import keepers_lock, lock_path
 from controller.journal.writer import Journal
 from controller.places import how_to_end, journal_path
 from controller.wiring import steps
-from controller.wiring.found import PORT_S
+from controller.wiring.found import PORT_S, elsewhere
 from controller.wiring.hands import Hands
 from controller.wiring.steps import Book, Saw
 from sensors.clock import Clock, SystemClock
@@ -243,6 +243,7 @@ def run_check(
             with orderly_end(), Hands(site, make_links(site, clock), clock) as hands:
                 person.tell(f"Listening for up to {listen_s:.0f} s; everything is ordered off.")
                 steps.listen(hands, book, listen_s)
+                book.extend("found", elsewhere(hands, clock, min(listen_s, PORT_S)))
                 wanted = set(parts) & {*PARTS}
                 links = hands.snapshot().links.values()
                 if wanted and not any(link.health.heard for link in links):

@@ -1,15 +1,21 @@
 """What there is to be wired up: boards on serial ports, topics on a broker."""
 
 from collections.abc import Sequence
+from pathlib import Path
 from typing import Final, NamedTuple
 
-from config.model import MqttLink, SerialLink
+from config.modbus import ModbusLink
+from config.model import MqttLink, SerialLink, probes_of
+from controller.wiring.hands import Hands
+from controller.wiring.heard import Told
 from sensors.clock import Clock
+from sensors.links.mqtt_session import LinkError
 from sensors.links.ports import Port, serial_ports
 from sensors.links.serial_link import SerialLink as SerialWire
 from sensors.links.topics_heard import TopicHeard, topics_heard
 from sensors.messages import HELLO, PROBE, RELAY
 
+TOPICS_TOLD: Final = 20
 PORT_S: Final = 15.0
 """A board reports every ten seconds; one that is woken by the opening says hello at once."""
 
@@ -95,3 +101,57 @@ def board_words(one: Board) -> str:
         f"{', '.join(one.channels) or 'no channel'}\n"
         f'  links.board = {{ kind = "serial", port = "{one.port.name}" }}'
     )
+
+
+# -- where something that a bench file names is not heard ------------------------------------------
+
+
+def elsewhere(hands: Hands, clock: Clock, span_s: float = PORT_S) -> list[Told]:
+    """What is at other serial ports where a board is not heard, and the topics of a broker where a
+    probe is not: for `span_s` seconds each. Nothing is sent, so units on a Modbus are not found.
+    """
+    site, told = hands.site, []
+    lost = {probe.link for name, probe in probes_of(site) if name not in hands.readings}
+    for name, view in hands.snapshot().links.items():
+        plan, heard = site.links[name], view.health.heard
+        if isinstance(plan, MqttLink) and view.health.up and (name in lost or not heard):
+            told += _topics_told(name, plan, span_s)
+    if any(
+        isinstance(site.links[name], SerialLink) and not view.health.heard
+        for name, view in hands.snapshot().links.items()
+    ):
+        told += _ports_told(hands, clock, span_s)
+    return told
+
+
+def _ports_told(hands: Hands, clock: Clock, span_s: float) -> list[Told]:
+    plans = hands.site.links.values()
+    named = {Path(one.port).resolve() for one in plans if isinstance(one, SerialLink | ModbusLink)}
+    ports = [one for one in serial_ports() if Path(one.device).resolve() not in named]
+    if not ports:
+        return [Told("ports", "there is no other serial port on this machine", "unsure")]
+    return [
+        Told(
+            f"port {one.port.name}",
+            board_words(one).partition(": ")[2].partition("\n")[0]
+            + ("; if it is the one, this is its port" if one.messages else ""),
+            "unsure",
+        )
+        for one in boards_at(ports, clock, span_s)
+    ]
+
+
+def _topics_told(link: str, plan: MqttLink, span_s: float) -> list[Told]:
+    try:
+        said = topics_heard(plan, span_s)
+    except LinkError as error:
+        return [Told(f"link {link}", str(error), "unsure")]
+    told = [
+        Told(f"{link} {one.topic}", f"says {one.last!r}, "
+             f"{f'{one.times} times' if one.times else 'stored only'}", "unsure")
+        for one in said[:TOPICS_TOLD]
+    ]  # fmt: skip
+    if len(said) > TOPICS_TOLD:
+        ask = f"`warmfoot check --broker {plan.host}:{plan.port}`"
+        told.append(Told(f"link {link}", f"{len(said) - TOPICS_TOLD} topics more: {ask}", "unsure"))
+    return told or [Told(f"link {link}", "nothing else is said on its broker", "unsure")]

@@ -1,6 +1,7 @@
 """`warmfoot check --wires` as a person types it, on a simulated bench; and its records."""
 
 import json
+import re
 import threading
 import time
 from pathlib import Path
@@ -9,11 +10,22 @@ import click
 import pytest
 from click.testing import CliRunner
 from filelock import FileLock
+from paho.mqtt import publish
 
 from controller.cli import common, main, wires
 from controller.cli.wires import _seen
 from controller.journal.care import checks
 from controller.journal.reader import open_reader
+from controller.wiring import found
+from sensors.links.ports import Port
+
+ON_A_BROKER = """
+site = {{ name = "Alder Lane", timezone = "Europe/Dublin", latitude_deg = 53.3, longitude_deg = -6.5 }}
+links.house = {{ kind = "mqtt", host = "127.0.0.1", port = {port} }}
+[benches.north.bays.left]
+probes = [{{ link = "house", topic = "shed/north/base", kind = "base_temperature" }}]
+mat = {{ link = "house", node = "n1", channel = "mat1", power_w = 120 }}
+"""  # noqa: E501
 
 
 @pytest.fixture
@@ -24,6 +36,7 @@ def checked_bench(on_bench, monkeypatch, tmp_path, state_home):  # noqa: ARG001
         bench = on_bench(**how)
         monkeypatch.setattr(wires, "make_clock", lambda: bench.clock)
         monkeypatch.setattr(wires, "make_links", lambda *_: bench.links)
+        monkeypatch.setattr(found, "serial_ports", list)
         # A link of kind memory is refused in a file.
         bench.file = tmp_path / "bench.toml"
         bench.file.write_text(bench.text.replace('"memory"', '"serial", port = "/dev/none"'))
@@ -110,6 +123,7 @@ def test_on_dead_wires_nothing_is_switched(checked_bench):
     done = run(bench, "--yes")
     assert done.exit_code == common.EXIT_FAULT
     assert "Nothing is heard on any wire, so nothing is switched" in done.stderr
+    assert "unsure   found    ports: there is no other serial port on this machine" in done.stderr
     assert not any(float(v) for _, fields in bench.orders for v in fields.values())
 
 
@@ -243,9 +257,6 @@ def pty_board(tmp_path):
 def test_board_at_a_port_is_found_with_the_line_for_the_bench_file(
     pty_board, monkeypatch, tmp_path
 ):
-    from controller.wiring import found
-    from sensors.links.ports import Port
-
     _, port = pty_board
     ports = [Port(str(port), str(port), "USB thing"), Port(str(tmp_path / "no"), "x", "")]
     monkeypatch.setattr(found, "serial_ports", lambda: ports)
@@ -260,9 +271,48 @@ def test_board_at_a_port_is_found_with_the_line_for_the_bench_file(
     assert data["boards"][1]["why"]
 
 
-def test_no_port_is_said_at_once_and_listening_is_said_before_it_begins(monkeypatch):
-    from controller.wiring import found
+@pytest.mark.wire
+def test_board_that_is_at_another_port_is_found(pty_board, monkeypatch, tmp_path, state_home):  # noqa: ARG001
+    _, port = pty_board
+    file = tmp_path / "bench.toml"
+    example = Path("config/examples/one_tray_serial.toml").read_text()
+    file.write_text(example.replace("/dev/ttyACM0", str(tmp_path / "gone")))
+    here, there = (Port(str(one), str(one), "") for one in (tmp_path / "gone", port))
+    monkeypatch.setattr(found, "serial_ports", lambda: [here, there])
+    done = CliRunner().invoke(main, ["check", str(file), "--wires", "--listen", "2s"])
+    assert done.exit_code == common.EXIT_FAULT
+    told = rf"unsure   found    port {port}: a board .*base1.*; if it is the one, this is its port"
+    assert re.search(told, done.stderr), done.stderr
+    assert f"found    port {here.name}" not in done.stderr, "the bench file names that one"
 
+
+@pytest.mark.wire
+def test_topics_are_told_where_a_device_is_not_heard_and_only_there(broker, tmp_path, state_home):  # noqa: ARG001
+    file = tmp_path / "bench.toml"
+    file.write_text(ON_A_BROKER.format(port=broker.port))
+    stop = threading.Event()
+
+    def talk():
+        while not stop.wait(0.1):
+            publish.single("shed/north/base", "18.5", hostname=broker.host, port=broker.port)
+
+    thread = threading.Thread(target=talk)
+    thread.start()
+    words = ["check", str(file), "--wires", "--listen", "2s"]
+    try:
+        right = CliRunner().invoke(main, words)
+        file.write_text(file.read_text().replace("shed/north/base", "shed/nort/base"))
+        slip = CliRunner().invoke(main, words)
+    finally:
+        stop.set()
+        thread.join()
+    assert "good     heard    north.left.base" in right.stderr, right.stderr
+    assert " found " not in right.stderr
+    told = r"unsure   found    house shed/north/base: says '18.5', \d+ times"
+    assert re.search(told, slip.stderr), slip.stderr
+
+
+def test_no_port_is_said_at_once_and_listening_is_said_before_it_begins(monkeypatch):
     monkeypatch.setattr(found, "serial_ports", list)
     began_s = time.monotonic()
     done = CliRunner().invoke(main, ["check", "--find"])
@@ -300,8 +350,6 @@ def test_real_serial_link_is_checked_too(pty_board, tmp_path, state_home):  # no
 
 @pytest.mark.wire
 def test_topics_of_a_broker_are_listed(broker):
-    from paho.mqtt import publish
-
     stop = threading.Event()
 
     def talk():
