@@ -60,7 +60,7 @@ class Broker:
         process, self._process = self._process, None
         if process is not None:
             process.kill()
-            process.wait(5)
+            process.wait(30.0)
 
     def freeze(self) -> None:
         """Leave its connections open, but answer nothing."""
@@ -106,9 +106,9 @@ def broker(make_broker: BrokerMaker) -> Broker:
 
 @pytest.fixture
 def eventually() -> Callable[..., None]:
-    """eventually(claim, within_s=5): wait until claim() holds, fail when it does not in time."""
+    """eventually(claim, within_s=30): wait until claim() holds, fail when it does not in time."""
 
-    def wait(claim: Callable[[], object], within_s: float = 5.0) -> None:
+    def wait(claim: Callable[[], object], within_s: float = 30.0) -> None:
         deadline = time.monotonic() + within_s
         while not claim():
             assert time.monotonic() < deadline, f"not so within {within_s} s"

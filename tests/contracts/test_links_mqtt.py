@@ -165,7 +165,7 @@ def test_nothing_unsent_comes_to_life_after_a_break(
     for seq in range(1, 4):
         began = time.monotonic()
         assert link.send(Message(ORDER, seq, {"mat1": "30"}), "north")
-        assert time.monotonic() - began < 0.2
+        assert time.monotonic() - began < 2.0
     time.sleep(0.2)
     mqtt_end.unplug()
     eventually(lambda: not link.health().up)

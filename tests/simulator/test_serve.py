@@ -140,7 +140,7 @@ def broker(tmp_path):
     assert until(answers)
     yield port
     process.terminate()
-    process.wait(5.0)
+    process.wait(30.0)
 
 
 @pytest.mark.wire

@@ -216,7 +216,7 @@ class Terminal:
     def close(self) -> None:
         if self.process.poll() is None:
             self.process.send_signal(signal.SIGKILL)
-            self.process.wait(5)
+            self.process.wait(30.0)
         with contextlib.suppress(OSError):
             os.close(self._ours)
 

@@ -160,7 +160,7 @@ class Runner:
         for process in self._made:
             if process.poll() is None:
                 process.kill()
-            process.communicate(timeout=5)
+            process.communicate(timeout=30)
 
 
 @pytest.fixture

@@ -91,7 +91,7 @@ class Killing:
         assert done.returncode == 0, done.stdout + done.stderr
         self.eventually(lambda: self.shelved, 10.0)
         process.kill()
-        process.wait(5.0)
+        process.wait(30.0)
         self.committed = rows_of(self.journal)
 
     @property
@@ -127,7 +127,7 @@ class Killing:
             time.sleep(self.chance.uniform(0.0, 2.0))
         before = rows_of(self.journal)
         process.kill()
-        process.wait(5.0)
+        process.wait(30.0)
         self.check(before, heard)
 
     def check(self, before, heard):
