@@ -22,7 +22,8 @@ from config.load import ConfigError, load_with_text
 from controller.app import build
 from controller.decide.alarms import check_changes
 from controller.housekeeping import Housekeeper
-from controller.journal.lock import keepers_lock
+from controller.journal.lock import keepers_lock, lock_path
+from controller.journal.standing import Identity, identity
 from controller.live import Json, picture
 from controller.loop import Controller, Progress
 from controller.notify import Notifier
@@ -62,6 +63,8 @@ class Daemon:
         self._unsaid = ""
         self._text = text
         self._lock = keepers_lock(self._journal)
+        self._lock_file = lock_path(self._journal)
+        self._locked: Identity | None = None
         self._page_fault = ""
         self._board = Board()
         self._desk = Desk()
@@ -96,6 +99,7 @@ class Daemon:
         try:
             self._journal.parent.mkdir(parents=True, exist_ok=True, mode=0o750)
             self._lock.acquire(timeout=0)
+            self._locked = identity(self._lock_file)
         except Timeout:
             raise AlreadyRunning(
                 f"another warmfoot already keeps {self._journal}; stop it first "
@@ -107,6 +111,27 @@ class Daemon:
                 "no lock beside the journal, so a second warmfoot is not noticed: %s: %s",
                 self._journal.parent, error.strerror or error,
             )  # fmt: skip
+
+    def _hold_lock(self) -> None:
+        """Lock anew when somebody deleted the lock's file, or its folder: a second warmfoot would
+        not notice this one. One that began meanwhile is told of, once.
+        """
+        found = identity(self._lock_file, self._locked)
+        if found == self._locked:
+            return
+        self._lock.release()
+        try:
+            self._lock.acquire(timeout=0)
+            found = identity(self._lock_file)
+            log.error("the lock beside the journal was deleted; it has been taken anew")
+        except Timeout:
+            log.error(
+                "%s was deleted, and another warmfoot keeps the same journal by now; stop one of "
+                "them (%s)", self._lock_file, how_to_end(self._journal),
+            )  # fmt: skip
+        except OSError:
+            return  # the folder is not back yet
+        self._locked = found
 
     def _keep_until_told(self) -> None:
         """Run one controller until a signal stops it or a new bench file replaces it."""
@@ -187,6 +212,7 @@ class Daemon:
             now_picture = self._picture(controller)
             self._publisher.publish(now_picture, controller.changes)
             self._write_live(now_picture)
+            self._hold_lock()
         except OSError as error:
             self._unsaid = f"{self._live}: {error.strerror or error}"
             if self._unsaid != said:

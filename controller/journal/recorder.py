@@ -219,7 +219,7 @@ class Recorder:
             state, self._state = self._state, None
             self._due = False
             lost = self._lost - self._lost_told
-        if not rows and state is None:
+        if not rows and state is None and not self._journal.displaced:
             return True
         self._note_time(rows, state)
         if lost:
@@ -246,9 +246,9 @@ class Recorder:
                 return
 
     def _save(self, rows: list[Recordable]) -> None:
-        if self._journal.put_back():
+        text = self._journal.put_back()
+        if text:
             self._mark = None
-            text = "the journal's file was deleted while in use; it has been written out again"
             log.error("%s: %s", self._journal.path, text)
             rows = [*rows, EventRow(self._last_at_s, "journal_put_back", "site", text)]
         if self._unread:
@@ -348,7 +348,9 @@ class Recorder:
             self._wake.wait(POLL_S)
             self._wake.clear()
             try:
-                if self._due and self._clock.now().mono_s >= self._again_s:
+                if (
+                    self._due or self._journal.displaced
+                ) and self._clock.now().mono_s >= self._again_s:
                     self.flush()
                 if self._journal.opened:
                     self._look_for_news()

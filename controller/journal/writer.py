@@ -15,6 +15,7 @@ from controller.journal import runs, salvage, schema, upgrade
 from controller.journal.errors import JournalError, RowRefused, explained
 from controller.journal.names import register
 from controller.journal.rows import RunStart, RunStop, TimeFix
+from controller.journal.standing import Standing
 from controller.records import (
     Act,
     ActRow,
@@ -54,6 +55,7 @@ class Journal:
         self._site = site
         self._keeper = keeper
         self._db: Database | None = None
+        self._standing: Standing | None = None
         self._run_start: RunStart | None = None
         self._probes: dict[str, int] = {}
         self._relays: dict[str, int] = {}
@@ -117,6 +119,7 @@ class Journal:
                 self._db = None
                 db.close()
                 raise
+            self._standing = Standing(self.path)
         except (sqlite3.Error, OSError) as error:
             raise explained(error, self.path) from error
 
@@ -375,27 +378,37 @@ class Journal:
 
     # -- care -------------------------------------------------------------------------------------
 
-    def put_back(self) -> bool:
-        """Write the file out again if somebody deleted it, or its folder, while it was open.
+    @property
+    def displaced(self) -> bool:
+        """True when somebody deleted or replaced its files, or their folder, while it was open."""
+        return self._standing is not None and self._standing.displaced()
 
-        True if so. All that was in it is still held open and goes on unseen, to be lost with the
-        process. Raises JournalError.
+    def put_back(self) -> str:
+        """Write the journal out again if it is `displaced`; gives what was done in words, else "".
+
+        All that was in it is still held open and goes on unseen, to be lost with the process.
+        Raises JournalError.
         """
-        if self._db is None or self.path.exists():
-            return False
+        if self._db is None or self._standing is None or not self._standing.displaced():
+            return ""
         fresh = self.path.with_name(f"{self.path.name}.again")
         try:
             self.path.parent.mkdir(parents=True, exist_ok=True)
             fresh.unlink(missing_ok=True)
             with contextlib.closing(sqlite3.connect(fresh)) as new:
                 self._db.conn.backup(new)
-            for tail in ("-wal", "-shm"):  # of the deleted file; the copy holds what was in them
-                self.path.with_name(self.path.name + tail).unlink(missing_ok=True)
+            kept = self._standing.make_way()
             fresh.replace(self.path)
         except (sqlite3.Error, OSError) as error:
             raise explained(error, self.path) from error
         self.reopen()
-        return True
+        if kept is None:
+            return "a file of the journal was deleted while in use; it has been written out again"
+        return (
+            "another file was put in the place of the journal while it was in use; the journal has "
+            f"been written out again, the other file is kept as {kept.name}. To go back to a copy, "
+            "stop warmfoot first"
+        )
 
     # -- end ----------------------------------------------------------------------------------
 
@@ -403,7 +416,7 @@ class Journal:
         if self._db is not None:
             with contextlib.suppress(sqlite3.Error):
                 self._db.close()
-            self._db = None
+            self._db = self._standing = None
 
     def close(self) -> None:
         """Close the file. Idempotent."""

@@ -1,5 +1,6 @@
 """The daemon's own rules, without waiting: one at a time, never cold for want of a disk."""
 
+import fcntl
 import json
 import logging
 import signal
@@ -72,6 +73,40 @@ def test_second_daemon_on_the_same_journal_is_refused_until_the_first_is_gone(be
     ticks(Daemon(path), second, nothing)
     assert "stop it first" in refused[0]
     ticks(Daemon(path), nothing)
+
+
+def test_second_daemon_is_refused_also_after_the_locks_file_was_deleted(
+    bench_file, ticks, tmp_path, monkeypatch
+):
+    monkeypatch.setattr("controller.daemon.LIVE_EVERY_S", 0.0)
+    path = bench_file()
+    refused = []
+
+    def second():
+        with pytest.raises(AlreadyRunning):
+            Daemon(path).run()
+        refused.append(True)
+
+    ticks(Daemon(path), (tmp_path / "bench.db.lock").unlink, second)
+    assert refused
+
+
+def test_one_that_began_while_the_locks_file_was_gone_is_told_of_once(
+    bench_file, ticks, tmp_path, monkeypatch, caplog
+):
+    monkeypatch.setattr("controller.daemon.LIVE_EVERY_S", 0.0)
+    other = []
+
+    def another_begins():
+        lock = tmp_path / "bench.db.lock"
+        lock.unlink()
+        other.append(lock.open("w"))
+        fcntl.flock(other[0], fcntl.LOCK_EX)
+
+    with caplog.at_level(logging.ERROR):
+        ticks(Daemon(bench_file()), another_begins, nothing, nothing)
+    other[0].close()
+    assert sum("another warmfoot keeps the same journal" in r.message for r in caplog.records) == 1
 
 
 def test_live_picture_lasts_as_long_as_the_daemon(bench_file, ticks, tmp_path):

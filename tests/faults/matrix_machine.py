@@ -344,9 +344,16 @@ ROWS: Final = (
     Case("49b", "disk", "minutes to open the journal", "disk", "heat does not wait for it",
          held_by=HERE + "faults/test_disk.py::"
          "test_heat_does_not_wait_for_a_journal_that_is_slow_to_open"),
-    Case("48b", "disk", "deleted while in use", "disk", "written out again, no row lost",
+    Case("48b", "disk", "it, its -wal or its folder deleted in use", "disk",
+         "written out again, no row lost",
          held_by=HERE + "faults/test_disk.py::"
          "test_journal_deleted_while_running_is_written_out_again"),
+    Case("48c", "disk", "another file moved into its place", "disk", "written out again, both kept",
+         held_by=HERE + "faults/test_disk.py::"
+         "test_journal_replaced_while_running_is_written_out_again_and_the_other_file_kept"),
+    Case("48d", "disk", "the lock's file deleted", "disk", "a second daemon is still refused",
+         held_by=HERE + "controller/test_daemon.py::"
+         "test_second_daemon_is_refused_also_after_the_locks_file_was_deleted"),
     Case("50", "disk", "two years of data", "disk", "start in 10 s, picture in 1 s, thinning works",
          held_by=HERE + "faults/test_disk.py::test_two_years_of_minutes"),
     Case("37", "power", "hang of any stage", "process", "no sign of life to the manager",

@@ -210,7 +210,9 @@ def test_read_only_for_two_hours_loses_no_row(tmp_path: Path) -> None:
     assert len(base.t_s) >= 239
 
 
-@pytest.mark.parametrize("gone", ["bench.db", "bench.db*", "the folder"])
+@pytest.mark.parametrize(
+    "gone", ["bench.db", "bench.db*", "bench.db-wal", "bench.db-shm", "the folder"]
+)
 def test_journal_deleted_while_running_is_written_out_again(tmp_path: Path, gone: str) -> None:
     """Somebody cleans up. Nothing is lost, neither from before nor from after."""
     play = begun(tmp_path / "state")
@@ -234,6 +236,31 @@ def test_journal_deleted_while_running_is_written_out_again(tmp_path: Path, gone
     play.start()
     play.play(0.5)
     assert heats(play)
+
+
+def test_journal_replaced_while_running_is_written_out_again_and_the_other_file_kept(
+    tmp_path: Path,
+) -> None:
+    """Somebody moves an old copy into its place, without stopping the program first."""
+    play = begun(tmp_path)
+    play.stick()
+    play.play(0.5)
+    copy = tmp_path / "copy.db"
+    with closing(sqlite3.connect(play.journal_path)) as conn, closing(sqlite3.connect(copy)) as to:
+        conn.backup(to)
+    content = copy.read_bytes()
+    play.play(1.0)
+    copy.replace(play.journal_path)
+    play._shown_s = float("inf")
+    play.play(0.5)
+    play.stop()
+    assert len(minutes_of(play)) >= 119
+    (kept,) = tmp_path.glob("bench.db.found-*")
+    assert kept.read_bytes() == content
+    with open_reader(play.journal_path) as reader:
+        (told,) = [event.text for event in reader.events() if event.kind == "journal_put_back"]
+        assert len(reader.batches()) == 1
+    assert kept.name in told
 
 
 @pytest.mark.benchmark

@@ -1,0 +1,66 @@
+"""Whether what a journal has open is still what lies under its name.
+
+A file that was deleted or replaced lives on for whoever has it open, and is lost with the process.
+Most of what is new stands in the -wal, which looks like a leftover to somebody who cleans up; and a
+journal whose -wal or -shm is another's than its keeper's can be read by nobody, or spoilt.
+"""
+
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Final
+
+from config.beside import free_beside
+
+Identity = tuple[int, int]
+"""Device and inode."""
+TAILS: Final = ("", "-wal", "-shm")
+
+
+def identity(path: Path, held: Identity | None = None) -> Identity | None:
+    """Of the file at `path`; None where there is none, `held` where that can't be told."""
+    try:
+        found = path.stat()
+    except (FileNotFoundError, NotADirectoryError):
+        return None
+    except OSError:
+        return held
+    return found.st_dev, found.st_ino
+
+
+class Standing:
+    """The three files of one journal while it is open: made when it was opened."""
+
+    def __init__(self, path: Path) -> None:
+        self._parts = [path.with_name(path.name + tail) for tail in TAILS]
+        self._held: list[Identity | None] = [None] * len(TAILS)
+        self.displaced()
+
+    def displaced(self) -> bool:
+        """True when one of them was there and is no longer, or another lies in its place."""
+        now = [identity(part, held) for part, held in zip(self._parts, self._held, strict=True)]
+        changed = any(
+            held is not None and held != found
+            for held, found in zip(self._held, now, strict=True)
+        )  # fmt: skip
+        if not changed:
+            self._held = now
+        return changed
+
+    def make_way(self) -> Path | None:
+        """Free the journal's name. A file that somebody put there is kept as NAME.found-UTC.
+
+        Gives where it is kept. What is ours is a copy of what was written out again, and goes; so
+        does what was made beside it after ours had gone. Raises OSError.
+        """
+        path, *tails = self._parts
+        found = identity(path, self._held[0])
+        kept = None
+        if found not in (None, self._held[0]):
+            stamp = datetime.now(UTC).strftime("%Y%m%dT%H%M%SZ")
+            kept = free_beside(path, f"found-{stamp}")
+            path.rename(kept)
+        for part, held, tail in zip(tails, self._held[1:], TAILS[1:], strict=True):
+            if kept is not None and identity(part) not in (None, held):
+                part.rename(kept.with_name(kept.name + tail))
+            part.unlink(missing_ok=True)
+        return kept
