@@ -71,6 +71,11 @@ class Broker:
         assert self._process is not None
         self._process.send_signal(signal.SIGCONT)
 
+    def reload(self) -> None:
+        """Have it read its access list anew."""
+        assert self._process is not None
+        self._process.send_signal(signal.SIGHUP)
+
 
 BrokerMaker = Callable[..., Broker]
 

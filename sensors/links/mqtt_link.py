@@ -47,6 +47,7 @@ LOSSES: Final = 3
 """So many lost connections within STEADY_S: most likely two programs share one client id."""
 UNACKED: Final = 15
 OFF_EXPIRY_S: Final = 60
+DENIED_TOLD: Final = 3
 STOP_S: Final = 1.0
 
 
@@ -95,6 +96,7 @@ class MqttLink:
         self._wake_out.setblocking(False)
         self._heard = 0
         self._refused = 0
+        self._denied: dict[str, str] = {}
 
     # -- the Link ---------------------------------------------------------------------------------
 
@@ -152,11 +154,21 @@ class MqttLink:
     def health(self) -> LinkHealth:
         up, why, since_s = self._state.now
         rejected = self._refused + self._filter.refused
-        absent = ", ".join(sorted(self._others.absent))
         return LinkHealth(
             up, why, since_s, self._heard, rejected, self._state.reopened, self._inbox.dropped,
-            f"not there, by its own word: {absent}" if up and absent else "",
+            self._note() if up else "",
         )  # fmt: skip
+
+    def _note(self) -> str:
+        """What is not well though the broker answers."""
+        parts = []
+        if denied := self._denied:
+            said = ", ".join(sorted(denied.values())[:DENIED_TOLD])
+            more = f" and {len(denied) - DENIED_TOLD} more" if len(denied) > DENIED_TOLD else ""
+            parts.append(f"the broker {said}{more}; allow it in the broker's access list")
+        if absent := ", ".join(sorted(self._others.absent)):
+            parts.append(f"not there, by its own word: {absent}")
+        return "; ".join(parts)
 
     def stop(self) -> None:
         """Send what is waiting, switch plain switches off, say "offline", disconnect."""
@@ -244,6 +256,7 @@ class MqttLink:
         """Hold one connection until it is lost or the link stops."""
         opened_s = self._clock.now().mono_s
         while session.pump(self._wake_in, PUMP_S):
+            self._denied = session.denied
             mono_s = self._clock.now().mono_s
             if self._stopping.is_set():
                 self._finish(session, mono_s)

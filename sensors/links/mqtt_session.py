@@ -46,7 +46,8 @@ class Session:
 
     connected: accepted and not yet lost.  was_connected: accepted at all.  why: once it is lost or
     refused, the reason.  hopeless: trying again soon has no point (bad login, client id in use).
-    unacked: publications that the broker has not answered.
+    unacked: publications that the broker has not answered.  denied: topics it takes nothing on, and
+    filters it gives nothing of, with its reason.
     """
 
     def __init__(
@@ -67,6 +68,8 @@ class Session:
         self.why = ""
         self.was_connected = False
         self.hopeless = False
+        self.denied: dict[str, str] = {}
+        self._topic_of: dict[int, str] = {}
         self._plan = plan
         self._client_id = client_id
         self._status_topic = status_topic
@@ -116,6 +119,7 @@ class Session:
         info = self._client.publish(topic, payload, qos=1, retain=retain, properties=properties)
         if info.rc == MQTTErrorCode.MQTT_ERR_SUCCESS:
             self.unacked += 1
+            self._topic_of[info.mid] = topic
         else:
             log.warning("not published on %s: %s", topic, paho.error_string(info.rc))
 
@@ -201,11 +205,16 @@ class Session:
         self,
         _client: paho.Client,
         _userdata: object,
-        _mid: int,
-        _reason: ReasonCode,
+        mid: int,
+        reason: ReasonCode,
         _properties: object,
     ) -> None:
         self.unacked -= 1
+        topic = self._topic_of.pop(mid, "")
+        if reason.is_failure:
+            self._deny(topic, "take", reason)
+        elif topic in self.denied:
+            self.denied = {key: why for key, why in self.denied.items() if key != topic}
 
     def _subscribed(
         self,
@@ -217,7 +226,14 @@ class Session:
     ) -> None:
         for topic, reason in zip(self._topics, reasons, strict=False):
             if reason.is_failure:
-                log.warning("broker %s does not let us read %s: %s", self._place, topic, reason)
+                self._deny(topic, "give", reason)
+
+    def _deny(self, topic: str, what: str, reason: ReasonCode) -> None:
+        """Keep what an access list, most often, stands in the way of."""
+        why = f"does not {what} {topic} ({str(reason).lower()})"
+        if self.denied.get(topic) != why:
+            log.warning("broker %s %s", self._place, why)
+            self.denied = {**self.denied, topic: why}
 
     @property
     def _place(self) -> str:

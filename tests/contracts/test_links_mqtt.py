@@ -195,6 +195,30 @@ def test_a_wrong_password_is_named_and_tried_again(
         eventually(lambda: link.health().up)  # read again at each attempt
 
 
+def test_orders_that_an_access_list_stops_are_told_until_they_get_through(
+    make_broker: Any, start: Any, tmp_path: Path, eventually: Eventually
+) -> None:
+    """The broker answers each of them, so the link is up, but no board hears a word."""
+    allowed = tmp_path / "allowed"
+    allowed.write_text("topic read #\n")
+    strict = make_broker(f"acl_file {allowed}")
+    link = start(port=strict.port)
+    order = f"warmfoot/1/{SITE}/north/order"
+    seq = iter(range(1, 60000))
+
+    def told(wanted: bool) -> bool:
+        link.send(Message(ORDER, next(seq), {"mat1": "20"}), "north")
+        time.sleep(0.02)
+        return (f"does not take {order} (not authorized)" in link.health().note) is wanted
+
+    eventually(lambda: told(True))
+    assert link.health().up
+    assert "access list" in link.health().note
+    allowed.write_text("topic readwrite #\n")
+    strict.reload()
+    eventually(lambda: told(False))
+
+
 def test_a_missing_password_is_named(start: Any, eventually: Eventually) -> None:
     link = start(wait=False, user="bench", password_env="NO_SUCH_PASSWORD")
     eventually(lambda: "variable or systemd credential NO_SUCH_PASSWORD" in link.health().why)

@@ -322,6 +322,9 @@ ROWS: Final = (
          "nothing unsent comes to life afterwards",
          held_by=HERE + "contracts/test_links_mqtt.py::"
          "test_nothing_unsent_comes_to_life_after_a_break"),
+    Case("33c", "link", "access list that stops orders", "process", "said until it is over",
+         held_by=HERE + "contracts/test_links_mqtt.py::"
+         "test_orders_that_an_access_list_stops_are_told_until_they_get_through"),
     Case("34", "link", "retained old reading", "wire", "shown, never acted on",
          held_by=HERE + "sensors/test_intake.py::"
          "test_retained_value_is_shown_and_never_acted_on"),
