@@ -17,6 +17,9 @@ log = logging.getLogger(__name__)
 QUEUE_ROWS: Final = 1000
 LOOK_EVERY_S: Final = 1.0
 BACK_OFF_S: Final = (30.0, 60.0, 120.0, 300.0, 900.0)
+SEND_S: Final = 60.0
+"""Real seconds that one message may take. A service may keep a connection open for ever, word by
+word, and the other routes must not wait for it."""
 FAILED_AFTER: Final = 2
 """Tries without success after which a route counts as failing."""
 
@@ -49,6 +52,7 @@ class Notifier:
         self._thread: threading.Thread | None = None
         self._desk = Desk()
         self._routes = {name: _RouteState() for name in site.alerts.routes}
+        self._trying: dict[str, threading.Thread] = {}
         self.dropped = 0
 
     def start(self) -> None:
@@ -160,6 +164,23 @@ class Notifier:
                 self._routes[name].tries = FAILED_AFTER
 
     def _send(self, delivery: Delivery) -> str:
+        """ "" when it went within SEND_S, else what is wrong. One try at a time for each route."""
+        before = self._trying.get(delivery.route)
+        if before is not None and before.is_alive():
+            return "sending failed: the try before this one still waits for an answer"
+        found: list[str] = []
+        thread = threading.Thread(
+            target=lambda: found.append(self._tried(delivery)), name="message", daemon=True
+        )
+        try:
+            thread.start()
+        except RuntimeError as error:  # the machine gives no more threads
+            return f"sending failed: {error}"
+        self._trying[delivery.route] = thread
+        thread.join(SEND_S)
+        return found[0] if found else f"sending failed: no answer within {SEND_S:.0f} s"
+
+    def _tried(self, delivery: Delivery) -> str:
         try:
             address = address_of(self._alerts.routes[delivery.route].url_env)
             sent = self._sender(address, delivery.title, delivery.body)

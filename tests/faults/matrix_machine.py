@@ -420,6 +420,9 @@ ROWS: Final = (
          "test_setting_that_sqlite_does_not_take_is_an_error"),
     Case("68", "alert", "route down, slow", "wire", "tried again, control unaffected",
          held_by=HERE + "controller/notify/test_worker.py"),
+    Case("68b", "alert", "route that never answers", "wire", "told; the other route goes on",
+         held_by=HERE + "controller/notify/test_worker.py::"
+         "test_a_route_that_never_answers_fails_and_does_not_hold_up_the_other"),
     Case("72", "software", "nobody reads what the daemon says", "process", "heat does not wait",
          held_by=HERE + "flows/daemon/test_life.py::"
          "test_nobody_reads_what_the_daemon_says_and_heat_does_not_wait"),

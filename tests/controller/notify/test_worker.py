@@ -103,6 +103,37 @@ def test_a_missing_address_fails_at_the_start_and_says_what_to_set(
         notifier.stop()
 
 
+def test_a_route_that_never_answers_fails_and_does_not_hold_up_the_other(
+    site: Any, clock: Any, row: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("WF_JOHN", "json://john/")
+    monkeypatch.setattr("controller.notify.worker.SEND_S", 1.0)
+    sent: list[str] = []
+    tries: list[str] = []
+    over = threading.Event()
+
+    def sender(address: str, title: str, body: str) -> bool:  # noqa: ARG001
+        if address == SECRET:
+            tries.append(address)
+            over.wait(30.0)
+        else:
+            sent.append(address)
+        return True
+
+    notifier = Notifier(site(), clock, sender)
+    notifier.tell(row("base_very_cold", priority=1))
+    try:
+        for _ in range(17):
+            notifier.work()
+            clock.move(60)
+        assert len(sent) == 1
+        assert tries == [SECRET], "tried again while the first try hangs"
+        assert "still waits for an answer" in notifier.problems()["mary"]
+        assert notifier.health(clock.mono_s)["route_failed_s"] > 0.0
+    finally:
+        over.set()
+
+
 def test_one_failing_route_does_not_hold_up_the_other(
     site: Any, clock: Any, row: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
