@@ -10,7 +10,7 @@ import re
 from typing import Final
 
 from controller.page.consent import effect_of
-from controller.page.handlers import Base
+from controller.page.handlers import OLD_FORM, Base
 from controller.page.shell import consent_page
 from controller.records import Act, ActDone, ActKind
 
@@ -36,10 +36,16 @@ class Do(Base):
         if not _BACK.fullmatch(fields["back"]):
             fields["back"] = "/"
         act = self.act_of(fields, holder.name)
-        if act.kind in TWICE and self.get_body_argument("sure", "") != "yes":
+        own = self.is_own_form(holder)
+        sure = self.get_body_argument("sure", "") == "yes"
+        if not own or (act.kind in TWICE and not sure):
             effect = effect_of(act, moment)
             if effect is None:
-                self.refuse(400, f"There is no {act.place} here. Nothing was changed.")
+                what = f"{act.alarm} at {act.place}" if act.alarm else act.place
+                self.refuse(400, f"There is no {what} here. Nothing was changed.")
+            if not own:
+                effect = effect._replace(lines=(f"Nothing was done. {OLD_FORM}", *effect.lines))
+                self.set_status(403)
             token = self.door.gate.form_token(holder)
             self.finish(consent_page(moment, effect, fields, token))
             return

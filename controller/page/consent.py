@@ -1,11 +1,21 @@
 """What an act will do, in a grower's words, before it is asked for a second time."""
 
+from collections.abc import Mapping
 from datetime import datetime
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 from config.bounds import HOLD_LONGEST_S
+from controller.decide.alarm_table import rows
 from controller.page.moment import Moment
+from controller.page.words import place_words
 from controller.records import Act, ActKind
+
+ALARM_ACTS: Final[Mapping[str, tuple[str, str]]] = {
+    ActKind.ACKNOWLEDGE: ("Mark this alarm as seen?", "Seen"),
+    ActKind.SHELVE: ("Set this alarm aside?", "Set aside"),
+    ActKind.UNSHELVE: ("Bring this alarm back?", "Bring it back"),
+}
+"""Title and button of each."""
 
 
 class Effect(NamedTuple):
@@ -18,7 +28,9 @@ class Effect(NamedTuple):
 
 
 def effect_of(act: Act, moment: Moment) -> Effect | None:
-    """What the act will do; None when the site has no such place."""
+    """What the act will do; None when there is no such place or alarm."""
+    if act.kind in ALARM_ACTS:
+        return _alarm(act, moment)
     bench, _, bay = act.place.partition(".")
     plan = moment.site.benches.get(bench)
     if plan is None or (bay and bay not in plan.bays):
@@ -47,6 +59,9 @@ def effect_of(act: Act, moment: Moment) -> Effect | None:
             ),
             "Mist now",
         )
+    if act.kind == ActKind.RELEASE:
+        told = "The rules decide again, from the next tick on."
+        return Effect(f"Give {where} back to the rules?", (told,), "Give back")
     return Effect(
         f"Let {where} work again?",
         (
@@ -56,6 +71,17 @@ def effect_of(act: Act, moment: Moment) -> Effect | None:
         ),
         "The cause is gone: reset",
     )
+
+
+def _alarm(act: Act, moment: Moment) -> Effect | None:
+    """What is asked once, and again only by a form of an earlier run."""
+    row = rows().get(act.alarm)
+    if row is None:
+        return None
+    title, sure = ALARM_ACTS[act.kind]
+    told = f"{row.title}, {place_words(act.place, moment.site)}. It changes no output."
+    lines = (told, f"For {act.span_s / 60:.0f} min.") if act.kind == ActKind.SHELVE else (told,)
+    return Effect(title, lines, sure)
 
 
 def _heat(value: str, where: str, back: str) -> Effect:

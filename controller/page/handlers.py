@@ -25,6 +25,10 @@ log = logging.getLogger(__name__)
 COOKIE: Final = "warmfoot"
 KEEP_DAYS: Final = 90
 QUERY_MOST: Final = 200
+OLD_FORM: Final = (
+    "Warmfoot was started again since this form was shown, or it was shown to somebody else; "
+    "look it over, and send it once more."
+)
 KNOWN: Final = frozenset({"at", "span", "days", "still", "said", "plant", "kind", "by", *ASKED})
 """Arguments of an address that mean anything; a page is made anew for each."""
 
@@ -98,17 +102,22 @@ class Base(RequestHandler):
         return self.door.gate.holder(self.get_cookie(self.cookie) or "")
 
     def actor(self) -> tuple[Holder, Moment]:
-        """Whoever asks for a change by a form of this page, and may; and how things stand."""
+        """Whoever asks for a change, and may; and how things stand. The form is not yet known to be
+        this page's own: `is_own_form`."""
         holder = self.current()
         if holder is None:
             self.redirect("/in", status=303)
             raise Finish
         if not holder.may_act:
             self.refuse(403, "This token may look but not act. Nothing was changed.")
-        if not self.door.gate.is_form_token(holder, self.get_body_argument("form", "")):
-            self.refuse(403, "This form is older than the running program. Go back, reload the "
-                             "page and ask again. Nothing was changed.")  # fmt: skip
         return holder, self.moment()
+
+    def is_own_form(self, holder: Holder) -> bool:
+        """Whether what was sent is of a form that this run of the program made for this holder.
+
+        If not, nothing is done: it is shown once more with what was typed, in a form of this run.
+        """
+        return self.door.gate.is_form_token(holder, self.get_body_argument("form", ""))
 
     def moment(self) -> Moment:
         """How things stand; 503 before the loop's first tick."""

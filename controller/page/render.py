@@ -59,13 +59,15 @@ Framer = Callable[[Asked, Sheet], Element]
 
 
 class Made(NamedTuple):
-    """A page as it goes out. parts: its live parts by id, as they stand in it."""
+    """A page as it goes out. parts: its live parts by id, as they stand in it.  frame: mark of all
+    the rest."""
 
     status: int
     plain: bytes
     packed: bytes
     parts: dict[str, str]
     number: int
+    frame: str
 
 
 class Renderer:
@@ -118,8 +120,10 @@ class Renderer:
         parts = {
             one.attrib["id"]: _inside(one) for one in framed.iter() if "data-live" in one.attrib
         }
+        body = framed.find("body")
+        frame = "" if body is None else body.get("data-frame", "")
         packed = gzip.compress(text, 5, mtime=0)
-        return Made(sheet.status, text, packed, parts, asked.moment.number)
+        return Made(sheet.status, text, packed, parts, asked.moment.number, frame)
 
     def forget(self) -> None:
         """Make every page anew: something was written down since."""

@@ -9,6 +9,7 @@ from controller.faces import NOT_SAFETY
 from controller.page.consent import Effect
 from controller.page.files import FILES
 from controller.page.forms import hidden_fields
+from controller.page.frame import frame_mark
 from controller.page.moment import Moment
 from controller.page.render import FOLLOWED, Asked, Sheet
 from controller.page.standing import calls
@@ -38,6 +39,7 @@ def framed(asked: Asked, sheet: Sheet) -> Element:
         "body",
         element("a", "To the page", href="#main", class_="skip"),
         element("p", id="lost", role="alert", hidden=""),
+        element("p", id="changed", role="status", hidden=""),
         element(
             "header",
             element("a", "Warmfoot", href="/", class_="home"),
@@ -56,6 +58,8 @@ def framed(asked: Asked, sheet: Sheet) -> Element:
             _whoever(asked),
         ),
         data_at=asked.path,
+        data_frame=frame_mark(asked, sheet),
+        data_typed="" if sheet.typed else None,
         data_zone=moment.site.site.timezone,
         data_query=urlencode({key: asked.query[key] for key in FOLLOWED if key in asked.query}),
         class_="late" if asked.late_s else None,
@@ -87,7 +91,8 @@ def _age(asked: Asked, still: bool) -> Element:
         told = f"The controller has said nothing for {age(asked.late_s)}. This was at "
     else:
         told = "As of "
-    stamp = element("b", f"{day(at_s, zone)} {clock(at_s, zone)}")
+    late = "" if asked.late_s else None
+    stamp = element("b", f"{day(at_s, zone)} {clock(at_s, zone)}", data_late=late)
     where = f" {datetime.fromtimestamp(at_s, zone):%Z}"
     unsure = "" if moment.now.trusted else " The clock is not set for sure."
     path = asked.path if still else f"{asked.path}?still=1"

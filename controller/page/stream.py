@@ -43,7 +43,7 @@ class Parts(Watched):
         page, path, query, holder = self.watched()
         made = await self.made(page, path, query, holder)
         self.set_header("Content-Type", "application/json")
-        self.finish(_json({"number": made.number, "parts": made.parts}))
+        self.finish(_json({"number": made.number, "frame": made.frame, "parts": made.parts}))
 
 
 class Stream(Watched):
@@ -65,7 +65,7 @@ class Stream(Watched):
 
     async def _follow(self, page: Page, path: str, query: dict[str, str], holder: Holder) -> None:
         sent: dict[str, str] = {}
-        number, beat_s = -1, float("-inf")
+        number, frame, beat_s = -1, "", float("-inf")
         self.write("retry: 3000\n\n")
         await self.flush()
         while not self.door.closing:
@@ -76,6 +76,10 @@ class Stream(Watched):
                 made = await self.made(page, path, query, holder)
                 changed = {key: part for key, part in made.parts.items() if sent.get(key) != part}
                 number = made.number
+                if made.frame != frame:
+                    frame = made.frame
+                    self.write(f"event: frame\ndata: {frame}\n\n")
+                    await self.flush()
                 if changed:
                     sent.update(changed)
                     self.write(f"event: parts\ndata: {_json(changed)}\n\n")

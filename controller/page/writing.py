@@ -9,7 +9,7 @@ from controller.journal.reader import open_reader
 from controller.page.doing_pages import entry_of, parts_of, read_known, typed_in
 from controller.page.doings import DOINGS, may_do, put_right
 from controller.page.fields import OWN, SURE, TYPED, WRONG, Wrong, fault_of
-from controller.page.handlers import Show
+from controller.page.handlers import OLD_FORM, Show
 from controller.page.moment import Moment
 from controller.page.sticking import mix_words, stick
 from controller.page.tokens import Holder
@@ -30,6 +30,9 @@ class Write(Show):
         sure = values.pop("sure", "") == "yes"
         drawn_at = values.pop("drawn", "")
         values.pop("form", None)
+        if not self.is_own_form(holder):
+            await self.show_again(path, {**values, WRONG: OLD_FORM.rstrip(".")}, holder, 403)
+            return
         key = (holder, path, drawn_at, sure, tuple(sorted(values.items())))
         pen = self.door.pen
         try:

@@ -15,6 +15,7 @@ import pytest
 from config.load import loads
 from config.model import PagePlan
 from controller.decide.state import AlarmState
+from controller.page import PageServer
 from simulator.live import Live
 from simulator.run import Rehearsal
 from simulator.scenario import parse_scenario
@@ -203,6 +204,21 @@ def here(make_page: MakePage) -> Kept:
 def still() -> Callable[..., None]:
     """still(live, **alarms): leave its moment as it is, with these alarms at north.left."""
     return hold_still
+
+
+@pytest.fixture(scope="session")
+def start_again() -> Callable[..., None]:
+    """start_again(kept, plan): end the page's server and begin another, as a new run does."""
+
+    def again(kept: Kept, plan: PagePlan = HERE) -> None:
+        live, old = kept.live, kept.live.server
+        old.stop()
+        here = plan.model_copy(update={"port": kept.browser.port})
+        live.server = PageServer(here, kept.journal, live.board, live.desk, tokens=old.tokens)
+        live.server.start()
+        assert live.server.up.wait(10)
+
+    return again
 
 
 @pytest.fixture(scope="session")

@@ -236,11 +236,11 @@ def test_08_a_lost_server_is_said_across_the_top_within_15_s_and_greys_everythin
     pages[0].wait_for_timeout(300)
     kept.live.server.stop()
     for page in pages:
-        page.clock.pause_at(page.evaluate("Date.now()") / 1000 + 0.1)
+        page.clock.pause_at(page.evaluate("Date.now()") / 1000 + 1.0)
     for page in pages:
-        page.clock.run_for(11_000)
+        page.clock.run_for(9_000)
         assert page.locator("#lost").is_hidden()
-        page.clock.run_for(5_000)
+        page.clock.run_for(7_000)
         page.wait_for_selector("#lost:not([hidden])", timeout=5_000)
         box = page.locator("#lost").bounding_box()
         assert box["y"] <= 1
@@ -295,4 +295,4 @@ def test_08_age_grows_while_nothing_is_heard(show, make_page):
     assert "GMT, just now" in page.locator(".age").inner_text()
     kept.live.server.stop()
     page.clock.run_for(9_000)
-    assert re.fullmatch(r", (8|9|10) s ago", page.locator("#ago").text_content())
+    assert re.fullmatch(r", (8|9|10)\ss ago", page.locator("#ago").text_content())
