@@ -21,12 +21,12 @@ LAST_S: Final = 1.0
 class OwnLog(logging.Handler):
     """Takes log records and lines at once; a thread of its own brings them to `fd`.
 
-    fd: by default that of standard error; None where that is closed: nothing is said then.
+    fd: by default that of standard error; where that is closed, nothing is said.
     """
 
     def __init__(self, fd: int | None = None) -> None:
         super().__init__()
-        self._fd = fd if fd is not None or sys.stderr is None else sys.stderr.fileno()
+        self._fd = _own_stderr() if fd is None else fd
         self._waiting: queue.Queue[str] = queue.Queue(KEPT_LINES)
         self._unsaid = 0
         threading.Thread(target=self._bring, name="own log", daemon=True).start()
@@ -67,3 +67,11 @@ class OwnLog(logging.Handler):
                 data = data[os.write(self._fd, data) :]
         except OSError:
             return  # the reader is gone
+
+
+def _own_stderr() -> int | None:
+    """Never just 2: where standard error is closed, that may be any file opened since."""
+    try:
+        return sys.stderr.fileno()
+    except (AttributeError, OSError):
+        return None

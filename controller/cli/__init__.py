@@ -5,7 +5,10 @@ sound; 4 no journal, or one that can't be used; 5 refused, nothing was changed; 
 runs; 7 no warmfoot runs; 8 an alarm stands (`status` only); 9 a check or calibration found a fault.
 """
 
+import sys
 from importlib.metadata import entry_points
+from io import TextIOWrapper
+from typing import Any
 
 import click
 
@@ -36,6 +39,13 @@ from controller.cli import (
 
 class Warmfoot(click.Group):
     """The group of commands; commands of other packages join through an entry point group."""
+
+    def main(self, *args: Any, **more: Any) -> Any:
+        """Where a terminal knows no ° or ž, a question mark stands for it: no answer fails."""
+        for stream in (sys.stdout, sys.stderr):
+            if isinstance(stream, TextIOWrapper):
+                stream.reconfigure(errors="replace")
+        return super().main(*args, **more)
 
     def list_commands(self, ctx: click.Context) -> list[str]:
         joined = [point.name for point in entry_points(group="warmfoot.commands")]

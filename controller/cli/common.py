@@ -5,6 +5,7 @@ import getpass
 import json
 import re
 import signal
+import sys
 import textwrap
 import time
 from collections.abc import Callable, Iterator
@@ -51,7 +52,8 @@ class Refused(ValueError):
 
 
 def give_json(data: object) -> None:
-    click.echo(json.dumps(data, indent=2, allow_nan=False, ensure_ascii=False))
+    whole = getattr(sys.stdout, "encoding", "").lower() == "utf-8"
+    click.echo(json.dumps(data, indent=2, allow_nan=False, ensure_ascii=not whole))
 
 
 def fail(text: str, code: int) -> NoReturn:

@@ -9,9 +9,10 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from click.testing import Result
+from click.testing import CliRunner, Result
 from rich.console import Console
 
+from controller.cli import main
 from controller.decide.alarm_table import rows
 from controller.faces import PHASE_WORDS, STATE_WORDS, Rows, say, status_text
 from controller.journal.reader import open_reader
@@ -37,6 +38,16 @@ def test_review_in_json_holds_the_same_figures(ask: Ask, journal: Path) -> None:
         rows = reader.minutes(["north.left.base1"], 0, 4e9)["north.left.base1"]
     assert rows.mean_milli.min() / 1000 < found["mean_base_c"] < rows.mean_milli.max() / 1000
     assert found["warmth"]["degree_hours"] > 0
+
+
+def test_terminal_that_knows_no_degree_sign_gets_its_answer(ask: Ask, journal: Path) -> None:
+    plain = CliRunner(charset="ascii").invoke(main, ["review", "1", "--journal", str(journal)])
+    assert plain.exit_code == 0, plain.output
+    assert "degree-hours above 10 ?C" in plain.output
+    words = ["why", "--json", "--journal", str(journal)]
+    data = CliRunner(charset="ascii").invoke(main, words).output
+    assert "°C" in str(json.loads(data))
+    assert json.loads(data) == json.loads(ask("why", "--json").output)
 
 
 def test_review_says_why_a_bad_batch_may_have_failed(ask: Ask) -> None:
