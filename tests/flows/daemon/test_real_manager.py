@@ -212,7 +212,7 @@ def heard_of(said: str, word: str) -> int:
     return sum("Got notification message" in x and word in x for x in said.splitlines())
 
 
-def test_unit_lives_under_a_real_systemd(manager, board, eventually):
+def test_unit_lives_under_a_real_systemd(manager, board, eventually, slowness):
     # Active only when the relays have been ordered off and all stands ready.
     manager.systemctl("start", "--no-block", "warmfoot")
     state = ""
@@ -251,7 +251,7 @@ def test_unit_lives_under_a_real_systemd(manager, board, eventually):
     assert board.heard[heard][1] == OFF
     eventually(lambda: board.heating, BACK_S)
     back_s = time.monotonic() - killed_s
-    assert back_s < BACK_S
+    assert back_s < BACK_S * slowness()
     assert (manager.shown("NRestarts"), manager.main_pid != before) == ("1", True)
     print(f"killed {killed_s - stopped_s:.1f} s after the hang, heat back in {back_s:.1f} s")
 

@@ -77,23 +77,22 @@ def test_stage_that_stops_ends_the_signs_of_life(
     def hung(*args, **more):
         if not hangs:
             broken()
-        release.wait(10.0)
+        release.wait(60.0)
         return whole(*args, **more)
 
     def script():
         try:
             eventually(lambda: "READY=1" in manager.take(), 10.0)
             eventually(lambda: board.heating, 10.0)
-            assert manager.fed_within(5.0)
+            eventually(lambda: manager.fed_within(1.0))
             monkeypatch.setattr(holder, stage, hung)
             if holder is Journal:
                 daemon.running.note("test", "site", "something to write")
-            # One sign may still be under way.
-            manager.fed_within(WATCHDOG_S)
-            assert not manager.fed_within(2.5 * WATCHDOG_S)
+            # Some may still be under way.
+            eventually(lambda: not manager.fed_within(2.5 * WATCHDOG_S), 5.0 * WATCHDOG_S)
             monkeypatch.setattr(holder, stage, whole)
             release.set()
-            assert manager.fed_within(5.0)
+            eventually(lambda: manager.fed_within(1.0))
         finally:
             release.set()
 
@@ -133,7 +132,6 @@ def test_fault_in_every_decision_orders_off_and_is_no_sign_of_life(
         eventually(lambda: board.heating, 10.0)
         monkeypatch.setattr("controller.loop.step", broken)
         eventually(lambda: not board.heating, 5.0)
-        manager.fed_within(WATCHDOG_S)
-        assert not manager.fed_within(2.5 * WATCHDOG_S)
+        eventually(lambda: not manager.fed_within(2.5 * WATCHDOG_S), 5.0 * WATCHDOG_S)
 
     keep(Daemon(bench_file), script)
