@@ -154,19 +154,33 @@ class Daemon:
         page = PageServer(self.site.page, self._journal, self._board, self._desk)
         try:
             controller.start()
-            self._notifier.start()
-            housekeeper.start()
+            self._beside("alerts", self._notifier.start, controller)
+            self._beside("housekeeping", housekeeper.start, controller)
             if self.site.page.serve:
-                page.start()
+                self._beside("page", page.start, controller)
             yield
         except BaseException as error:
             self._reason = f"fault: {type(error).__name__}: {error}"
             raise
         finally:
             controller.stop(self._reason)
-            self._notifier.stop()
-            housekeeper.stop()
-            page.stop()
+            self._beside("alerts", self._notifier.stop)
+            self._beside("housekeeping", housekeeper.stop)
+            self._beside("page", page.stop)
+
+    def _beside(
+        self, part: str, work: Callable[[], None], controller: Controller | None = None
+    ) -> None:
+        """Start or end what the bench can do without, for one on a machine without a thread left.
+
+        A fault in it is said, and told to the journal of a `controller` that begins.
+        """
+        try:
+            work()
+        except Exception as error:
+            log.error("fault in %s; heat and mist go on", part, exc_info=error)
+            if controller is not None:
+                controller.note("fault", part, f"not started: {error}")
 
     def _keep(self, controller: Controller) -> None:
         self._manager.send("READY=1", f"STATUS=keeping {self.site.site.name}")

@@ -4,6 +4,7 @@ A terminal held with Ctrl-S, a pager, or a log collector that hangs takes no mor
 full. A loop that wrote there by itself would stand still from then on, and the bench grow cold.
 """
 
+import contextlib
 import logging
 import os
 import queue
@@ -29,7 +30,8 @@ class OwnLog(logging.Handler):
         self._fd = _own_stderr() if fd is None else fd
         self._waiting: queue.Queue[str] = queue.Queue(KEPT_LINES)
         self._unsaid = 0
-        threading.Thread(target=self._bring, name="own log", daemon=True).start()
+        with contextlib.suppress(RuntimeError):  # no thread left: nothing is said then
+            threading.Thread(target=self._bring, name="own log", daemon=True).start()
 
     def emit(self, record: logging.LogRecord) -> None:
         try:

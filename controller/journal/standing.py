@@ -46,6 +46,11 @@ class Standing:
             self._held = now
         return changed
 
+    @property
+    def taken(self) -> bool:
+        """True when another file lies under the journal's name."""
+        return identity(self._parts[0], self._held[0]) not in (None, self._held[0])
+
     def make_way(self) -> Path | None:
         """Free the journal's name. A file that somebody put there is kept as NAME.found-UTC.
 
@@ -53,9 +58,8 @@ class Standing:
         does what was made beside it after ours had gone. Raises OSError.
         """
         path, *tails = self._parts
-        found = identity(path, self._held[0])
         kept = None
-        if found not in (None, self._held[0]):
+        if self.taken:
             stamp = datetime.now(UTC).strftime("%Y%m%dT%H%M%SZ")
             kept = free_beside(path, f"found-{stamp}")
             path.rename(kept)

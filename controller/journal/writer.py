@@ -4,8 +4,9 @@ import contextlib
 import sqlite3
 import time
 from collections.abc import Iterator, Sequence
+from math import inf
 from pathlib import Path
-from typing import Any, Self
+from typing import Any, Final, Self
 
 from sqlite_utils import Database
 
@@ -34,6 +35,11 @@ from sensors.clock import Now
 Recordable = Row | RunStart | RunStop | TimeFix
 
 
+TAKEN_AGAIN_S: Final = 3600.0
+"""Real seconds in which another file is put aside once only: two programs that each write out their
+own would otherwise fill the disk with copies."""
+
+
 class _Rehearsed(Exception):
     """Ends a transaction that was only a trial."""
 
@@ -56,6 +62,7 @@ class Journal:
         self._keeper = keeper
         self._db: Database | None = None
         self._standing: Standing | None = None
+        self._taken_s = -inf
         self._run_start: RunStart | None = None
         self._probes: dict[str, int] = {}
         self._relays: dict[str, int] = {}
@@ -391,14 +398,24 @@ class Journal:
         """
         if self._db is None or self._standing is None or not self._standing.displaced():
             return ""
+        if self._standing.taken:
+            if time.monotonic() < self._taken_s + TAKEN_AGAIN_S:
+                raise JournalError(
+                    f"{self.path}: another file was put in the place of the journal again; stop "
+                    "what does so (a second warmfoot?); records wait in memory"
+                )
+            self._taken_s = time.monotonic()
         fresh = self.path.with_name(f"{self.path.name}.again")
         try:
             self.path.parent.mkdir(parents=True, exist_ok=True)
             fresh.unlink(missing_ok=True)
-            with contextlib.closing(sqlite3.connect(fresh)) as new:
-                self._db.conn.backup(new)
-            kept = self._standing.make_way()
-            fresh.replace(self.path)
+            try:
+                with contextlib.closing(sqlite3.connect(fresh)) as new:
+                    self._db.conn.backup(new)
+                kept = self._standing.make_way()
+                fresh.replace(self.path)
+            finally:
+                fresh.unlink(missing_ok=True)  # half of it would only fill the disk
         except (sqlite3.Error, OSError) as error:
             raise explained(error, self.path) from error
         self.reopen()

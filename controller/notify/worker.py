@@ -88,7 +88,12 @@ class Notifier:
                     continue
 
     def health(self, mono_s: float) -> Mapping[str, float]:
-        """{"route_failed_s": seconds for which the worst route has failed, 0 when none does}."""
+        """{"route_failed_s": seconds for which the worst route has failed, 0 when none does}.
+
+        All of them fail while the worker does not run though it was started.
+        """
+        if self._thread is not None and not self._thread.is_alive():
+            return {"route_failed_s": 1.0}
         failing = [r for r in self._routes.values() if r.tries >= FAILED_AFTER]
         worst_s = max((mono_s - r.since_s for r in failing), default=0.0)
         return {"route_failed_s": max(worst_s, 1.0) if failing else 0.0}

@@ -4,6 +4,7 @@ import fcntl
 import json
 import logging
 import signal
+import threading
 
 import pytest
 
@@ -133,6 +134,30 @@ def test_disk_that_takes_no_file_does_not_leave_the_bench_cold(bench_file, ticks
     assert any(f"{tmp_path / 'file'} must be a folder" in text for text in said)
     assert not any("Errno" in text for text in said)
     assert not any(record.exc_info for record in caplog.records)
+
+
+def test_machine_without_a_thread_left_for_page_and_alerts_does_not_leave_the_bench_cold(
+    bench_file, ticks, tmp_path, monkeypatch
+):
+    start = threading.Thread.start
+
+    def scarce(thread):
+        if thread.name in ("page", "notify", "housekeeping"):
+            raise RuntimeError("can't start new thread")
+        start(thread)
+
+    monkeypatch.setattr(threading.Thread, "start", scarce)
+    monkeypatch.setenv("WF_MARY", "json://mary/")
+    path = bench_file()
+    path.write_text(path.read_text() + '[alerts.routes.mary]\nurl_env = "WF_MARY"\n')
+    daemon = Daemon(path)
+    decided = []
+    ticks(daemon, *[lambda: decided.append(1)] * 30)
+    assert len(decided) == 30
+    with open_reader(tmp_path / "bench.db") as reader:
+        told = {event.place: event.text for event in reader.events() if event.kind == "fault"}
+    assert told.keys() == {"alerts", "housekeeping", "page"}
+    assert "can't start new thread" in told["page"]
 
 
 def test_state_goes_out_over_mqtt_though_the_disk_takes_no_picture(bench_file, ticks, monkeypatch):

@@ -426,6 +426,10 @@ ROWS: Final = (
     Case("72", "software", "nobody reads what the daemon says", "process", "heat does not wait",
          held_by=HERE + "flows/daemon/test_life.py::"
          "test_nobody_reads_what_the_daemon_says_and_heat_does_not_wait"),
+    Case("73", "software", "no thread left for page, alerts, housekeeping", "process",
+         "heat goes on, told",
+         held_by=HERE + "controller/test_daemon.py::"
+         "test_machine_without_a_thread_left_for_page_and_alerts_does_not_leave_the_bench_cold"),
     Case("71", "combined", "hot day, budget spent, humidity lost", "simulator",
          "never without water by day", ("humidity_low@1+0/5", "probe_silent:north.rh@1+5/6"),
          script=hot_day, text=bench_text(bench="mist = { day_budget_s = 60, hour_budget_s = 40 }"),

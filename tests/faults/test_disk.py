@@ -255,12 +255,33 @@ def test_journal_replaced_while_running_is_written_out_again_and_the_other_file_
     play.play(0.5)
     play.stop()
     assert len(minutes_of(play)) >= 119
+    assert not list(tmp_path.glob("*.again"))
     (kept,) = tmp_path.glob("bench.db.found-*")
     assert kept.read_bytes() == content
     with open_reader(play.journal_path) as reader:
         (told,) = [event.text for event in reader.events() if event.kind == "journal_put_back"]
         assert len(reader.batches()) == 1
     assert kept.name in told
+
+
+def test_two_that_each_write_out_their_own_do_not_fill_the_disk_with_copies(
+    tmp_path: Path,
+) -> None:
+    play = begun(tmp_path)
+    play._shown_s = float("inf")
+    for _ in range(4):
+        (tmp_path / "other").write_bytes(b"of another program")
+        (tmp_path / "other").replace(play.journal_path)
+        play.play(0.25)
+        play.kept.recorder.flush()
+    assert heats(play)
+    assert len(list(tmp_path.glob("bench.db.found-*"))) == 1
+    health = play.kept.recorder.health()
+    assert "stop what does so" in health.why
+    assert health.buffered_rows > 0
+    play.journal_path.unlink()
+    assert play.kept.recorder.flush()
+    assert len(minutes_of(play)) >= 58
 
 
 @pytest.mark.benchmark

@@ -103,6 +103,20 @@ def test_a_missing_address_fails_at_the_start_and_says_what_to_set(
         notifier.stop()
 
 
+def test_routes_fail_while_the_worker_does_not_run(
+    site: Any, clock: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def refused(_thread: threading.Thread) -> None:
+        raise RuntimeError("can't start new thread")
+
+    notifier = Notifier(site(), clock)
+    with monkeypatch.context() as patch:
+        patch.setattr(threading.Thread, "start", refused)
+        with pytest.raises(RuntimeError):
+            notifier.start()
+    assert notifier.health(clock.mono_s)["route_failed_s"] > 0.0
+
+
 def test_a_route_that_never_answers_fails_and_does_not_hold_up_the_other(
     site: Any, clock: Any, row: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
