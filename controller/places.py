@@ -81,6 +81,14 @@ def how_to_end(journal: Path) -> str:
     return ways if pid is None else f"{ways}, or `kill {pid}`"
 
 
+def still_runs(pid: int) -> bool:
+    """Whether that process is there and is a warmfoot; False where the system does not tell."""
+    try:
+        return b"warmfoot" in Path(f"/proc/{pid}/cmdline").read_bytes()
+    except OSError:
+        return False
+
+
 def tokens_path(journal: Path) -> Path:
     """The small file that keeps who may see the page, as hashes; only its owner may read it."""
     return journal.with_name(f"{journal.stem}.tokens.json")

@@ -28,7 +28,7 @@ from controller.cli.common import (
 from controller.cli.compared import outlook_data, today_if_any
 from controller.faces import console, say, status_text
 from controller.own_log import OwnLog
-from controller.places import find_journal, read_live
+from controller.places import find_journal, find_live, read_live, still_runs
 
 STALE_S = 30.0
 """A live picture older than this means that nobody keeps the bench."""
@@ -98,6 +98,14 @@ def status(journal_given: str | None, as_json: bool) -> None:
         if as_json:
             give_json({"running": False, "journal": str(journal), "last": found})
             raise SystemExit(EXIT_NOT_RUNNING)
+        pid = found["journal"].get("pid") if found else None
+        if pid is not None and still_runs(pid):
+            fail(
+                f"a warmfoot, process {pid}, is there, but tells nothing anew ({since}): it can't "
+                f"write {find_live(journal)} (is the disk full?), or it hangs. Look at its page "
+                "and its own log; `journalctl -u warmfoot` shows that of the service.",
+                EXIT_NOT_RUNNING,
+            )
         fail(
             f"no warmfoot keeps the bench of {journal} ({since}).\n"
             "All relays drop by themselves when orders stop. Start it: warmfoot run BENCH.toml",

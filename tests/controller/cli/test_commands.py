@@ -4,6 +4,8 @@ import csv
 import io
 import json
 import re
+import subprocess
+import sys
 import time
 from collections.abc import Callable
 from pathlib import Path
@@ -161,6 +163,24 @@ def test_status_shows_the_running_bench_and_tells_an_alarm_by_its_exit_code(
     live["at_utc_s"] = time.time() - 120
     path.write_text(json.dumps(live))
     assert ask("status").exit_code == 7
+
+
+def test_status_does_not_deny_a_daemon_that_runs_but_cannot_write_its_picture(
+    ask: Ask, journal: Path
+) -> None:
+    """On a full disk, for one; nobody should start a second then."""
+    path = journal.with_name("demo.live.json")
+    waits = [sys.executable, "-c", "input()", "warmfoot"]
+    with subprocess.Popen(waits, stdin=subprocess.PIPE) as process:
+        live = {"at_utc_s": time.time() - 3600.0, "journal": {"ok": True, "pid": process.pid}}
+        path.write_text(json.dumps(live))
+        said = ask("status")
+        process.kill()
+    assert said.exit_code == 7
+    assert f"a warmfoot, process {process.pid}, is there" in said.output
+    assert f"can't write {path}" in said.output
+    assert "Start it" not in said.output
+    assert "no warmfoot keeps the bench" in ask("status").output
 
 
 def test_a_batch_is_stuck_tested_and_closed(ask: Ask) -> None:
