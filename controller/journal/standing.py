@@ -51,20 +51,27 @@ class Standing:
         """True when another file lies under the journal's name."""
         return identity(self._parts[0], self._held[0]) not in (None, self._held[0])
 
-    def make_way(self) -> Path | None:
-        """Free the journal's name. A file that somebody put there is kept as NAME.found-UTC.
+    def give_place(self, fresh: Path) -> Path | None:
+        """Put `fresh`, which holds all that is open, under the journal's name.
 
-        Gives where it is kept. What is ours is a copy of what was written out again, and goes; so
-        does what was made beside it after ours had gone. Raises OSError.
+        A file that somebody put there is kept as NAME.found-UTC; gives where. A crash at any moment
+        leaves the whole journal under its name: our own -wal holds nothing that `fresh` does not,
+        and goes last. Raises OSError.
         """
         path, *tails = self._parts
         kept = None
         if self.taken:
             stamp = datetime.now(UTC).strftime("%Y%m%dT%H%M%SZ")
             kept = free_beside(path, f"found-{stamp}")
-            path.rename(kept)
-        for part, held, tail in zip(tails, self._held[1:], TAILS[1:], strict=True):
-            if kept is not None and identity(part) not in (None, held):
-                part.rename(kept.with_name(kept.name + tail))
+            try:
+                kept.hardlink_to(path)
+            except OSError:  # a file system without links
+                path.rename(kept)
+            for part, held, tail in zip(tails, self._held[1:], TAILS[1:], strict=True):
+                if identity(part) not in (None, held):
+                    part.rename(kept.with_name(kept.name + tail))
+        fresh.replace(path)
+        self._held[0] = identity(path)
+        for part in tails:
             part.unlink(missing_ok=True)
         return kept

@@ -412,8 +412,7 @@ class Journal:
             try:
                 with contextlib.closing(sqlite3.connect(fresh)) as new:
                     self._db.conn.backup(new)
-                kept = self._standing.make_way()
-                fresh.replace(self.path)
+                kept = self._standing.give_place(fresh)
             finally:
                 fresh.unlink(missing_ok=True)  # half of it would only fill the disk
         except (sqlite3.Error, OSError) as error:

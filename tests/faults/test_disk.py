@@ -264,6 +264,32 @@ def test_journal_replaced_while_running_is_written_out_again_and_the_other_file_
     assert kept.name in told
 
 
+def test_crash_while_it_is_written_out_again_leaves_it_whole(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The new file is there, and the log of the one before still lies beside it."""
+    play = begun(tmp_path / "state")
+    play.play(1.0)
+    play.kept.recorder.flush()
+    before = minutes_of(play)
+    play.journal_path.with_name("bench.db-shm").unlink()
+
+    def cut(_self: Path, missing_ok: bool = False) -> None:
+        if not missing_ok or _self.name.endswith("-wal"):
+            shutil.copytree(tmp_path / "state", tmp_path / "after the cut")
+            raise OSError("the power fails")
+
+    with monkeypatch.context() as patch:
+        patch.setattr(Path, "unlink", cut)
+        assert not play.kept.recorder.flush()
+    left = tmp_path / "after the cut" / "bench.db"
+    assert left.with_name("bench.db-wal").stat().st_size
+    with closing(sqlite3.connect(left)) as conn:
+        assert conn.execute("PRAGMA integrity_check").fetchall() == [("ok",)]
+    with open_reader(left) as reader:
+        assert [int(t) for t in reader.minutes([BASE1], 0, 4e9)[BASE1].t_s] == before
+
+
 def test_two_that_each_write_out_their_own_do_not_fill_the_disk_with_copies(
     tmp_path: Path,
 ) -> None:
