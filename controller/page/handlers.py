@@ -25,6 +25,10 @@ log = logging.getLogger(__name__)
 COOKIE: Final = "warmfoot"
 KEEP_DAYS: Final = 90
 QUERY_MOST: Final = 200
+SAID_S: Final = 600.0
+"""An answer is no longer shown after so many real seconds: it tells of what was done just now."""
+STARTING_S: Final = 2
+"""A page that was asked for before the first tick asks again after so many seconds."""
 OLD_FORM: Final = (
     "Warmfoot was started again since this form was shown, or it was shown to somebody else; "
     "look it over, and send it once more."
@@ -35,7 +39,8 @@ KNOWN: Final = frozenset({"at", "span", "days", "still", "said", "plant", "kind"
 
 @dataclass
 class Door:
-    """What all handlers share. said: last answers to acts, by a random name, to be shown once."""
+    """What all handlers share. said: last answers to acts and when they were given (real monotonic
+    seconds), by a random name."""
 
     gate: Gate
     renderer: Renderer
@@ -47,15 +52,20 @@ class Door:
     clock: Callable[[], float]
     closing: bool = False
     streams: int = 0
-    said: dict[str, str] = field(default_factory=dict)
+    said: dict[str, tuple[float, str]] = field(default_factory=dict)
 
     def keep_answer(self, text: str) -> str:
         """Keep an answer for the page that is shown next; gives its name."""
         name = secrets.token_urlsafe(9)
-        self.said[name] = text
+        self.said[name] = self.clock(), text
         while len(self.said) > 64:
             del self.said[next(iter(self.said))]
         return name
+
+    def answer(self, name: str) -> str:
+        """The answer of that name; "" for none, or one of long ago."""
+        at_s, text = self.said.get(name, (float("-inf"), ""))
+        return text if self.clock() - at_s < SAID_S else ""
 
 
 class Base(RequestHandler):
@@ -165,7 +175,8 @@ class Base(RequestHandler):
             now_s=self.door.clock(),
         )
         if found is None:
-            self.set_header("Retry-After", "2")
+            self.set_header("Retry-After", str(STARTING_S))
+            self.set_header("Refresh", str(STARTING_S))
             self.refuse(503, "Warmfoot is starting; try again in a moment.")
         return found
 
@@ -199,7 +210,7 @@ class Show(Base):
             return
         page = self.page_of(self.request.path)
         query = self.query()
-        said = self.door.said.get(query.pop("said", ""), "")
+        said = self.door.answer(query.pop("said", ""))
         if said:
             query["said_text"] = said
         made = await self.made(page, self.request.path, query, holder)

@@ -5,6 +5,7 @@
   const lost = byId("lost"), changed = byId("changed"), pause = byId("pause"), ago = byId("ago");
   if (!pause) return;
   const LOST_MS = 15000, SAY_MS = 10000, ASK_MS = 5000, TYPE_MS = 60000, ANEW_MS = 10000;
+  const SAID_MS = 600000;
   const FIELDS = "input:not([type=hidden]), select, textarea";
   /* A browser lets a hidden page do little, once a minute at worst: it asks, and is lost later.
      One that is shown again gets a moment to ask before anybody is alarmed. */
@@ -43,6 +44,8 @@
       : ", " + words(gone) + " ago";
     if (ago && ago.textContent !== told) ago.textContent = told;
     settle();
+    const answer = document.querySelector(".said");
+    if (answer && since(opened) >= SAID_MS && since(touched) >= TYPE_MS) answer.remove();
     if (held) return;
     renew();
     if (gone >= LOST_MS && since(tried) >= LOST_MS) again();

@@ -104,6 +104,15 @@ def test_acknowledging_is_one_tap_and_changes_no_output(kept):
     assert state_of(kept).hold == ""
 
 
+def test_answer_of_long_ago_is_not_shown_again(kept, monkeypatch):
+    """A page without a script loads itself anew under the same address, for days."""
+    answer = kept.browser.act("release", "north.left")
+    monkeypatch.setattr("controller.page.handlers.SAID_S", 0.0)
+    assert 'class="said"' not in kept.browser.ask(answer.headers["location"]).text
+    monkeypatch.setattr("controller.page.handlers.SAID_S", 600.0)
+    assert "is not held" in said(kept, answer)
+
+
 def test_answer_to_an_act_is_shown_to_whoever_asked_and_cannot_be_put_into_an_address(kept):
     shown = kept.browser.ask("/?said=Your+bench+is+on+fire")
     assert "on fire" not in shown.text

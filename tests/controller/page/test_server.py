@@ -67,5 +67,6 @@ def test_page_without_a_journal_or_a_moment_says_so(tmp_path, eventually):
     answer = connection.getresponse()
     assert answer.status == 503
     assert "starting" in answer.read().decode()
+    assert answer.headers["Refresh"] == "2", "it comes up by itself"
     connection.close()
     server.stop()

@@ -138,6 +138,17 @@ def test_another_bench_file_changes_an_open_page(show, make_page):
     assert page.locator("#changed").is_hidden()
 
 
+def test_answer_to_an_act_is_not_shown_for_days(show, make_page):
+    kept = make_page(days=0.1)
+    answer = kept.browser.act("release", "north.left", back="/bench/north")
+    page = show(kept, answer.headers["location"], clock=True)
+    assert page.locator(".said").is_visible()
+    page.clock.fast_forward(590_000)
+    assert page.locator(".said").is_visible()
+    page.clock.fast_forward(11_000)
+    page.wait_for_selector(".said", state="detached", timeout=LONG_MS)
+
+
 # -- who may look ---------------------------------------------------------------------------------
 
 
