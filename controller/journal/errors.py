@@ -68,6 +68,8 @@ def explained(error: Exception, path: Path, wait_s: float = 5.0) -> JournalError
     trouble = _TROUBLES.get(code & 0xFF, "other")
     if trouble in _TEXTS:
         return JournalError(f"{path}: {_TEXTS[trouble].format(wait=f'{wait_s:g}')}", trouble)
+    if path.is_dir():
+        return JournalError(f"{path}: this is a folder; give the name of a file under [journal]")
     if code & 0xFF == sqlite3.SQLITE_CANTOPEN:
         return JournalError(
             f"{path}: the file can't be opened; check that its folder exists and may be written"

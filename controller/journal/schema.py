@@ -258,6 +258,15 @@ def _checks_and_calibrations(db: Database) -> None:
         db.execute(statement)
 
 
+def make_file(path: Path) -> None:
+    """An empty file, if there is none, that its group may write as far as the umask allows.
+
+    SQLite by itself lets nobody but the owner. It will say what stands in the way.
+    """
+    with contextlib.suppress(OSError):
+        os.close(os.open(path, os.O_RDWR | os.O_CREAT, 0o664))
+
+
 def connect(path: Path, *, durable: bool, busy_s: float = BUSY_S) -> Database:
     """A connection that may write, with every setting made and read back.
 
@@ -265,9 +274,7 @@ def connect(path: Path, *, durable: bool, busy_s: float = BUSY_S) -> Database:
     Raises sqlite3.Error, and JournalError for a setting that SQLite did not take, for another
     program's database and for one of a newer Warmfoot; neither of these is changed.
     """
-    with contextlib.suppress(OSError):  # SQLite will say what stands in the way
-        # By itself SQLite lets nobody but the owner write, whatever the umask allows.
-        os.close(os.open(path, os.O_RDWR | os.O_CREAT, 0o664))
+    make_file(path)
     conn = sqlite3.connect(path, timeout=busy_s, check_same_thread=False)
     try:
         db = Database(conn)

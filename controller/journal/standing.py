@@ -5,6 +5,7 @@ Most of what is new stands in the -wal, which looks like a leftover to somebody 
 journal whose -wal or -shm is another's than its keeper's can be read by nobody, or spoilt.
 """
 
+import os
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Final
@@ -28,10 +29,14 @@ def identity(path: Path, held: Identity | None = None) -> Identity | None:
 
 
 class Standing:
-    """The three files of one journal while it is open: made when it was opened."""
+    """The three files of one journal while it is open: made when it was opened.
+
+    path: where they lie, links followed, as SQLite does.
+    """
 
     def __init__(self, path: Path) -> None:
-        self._parts = [path.with_name(path.name + tail) for tail in TAILS]
+        self.path = Path(os.path.realpath(path))
+        self._parts = [self.path.with_name(self.path.name + tail) for tail in TAILS]
         self._held: list[Identity | None] = [None] * len(TAILS)
         self.displaced()
 

@@ -405,10 +405,12 @@ class Journal:
                     "what does so (a second warmfoot?); records wait in memory"
                 )
             self._taken_s = time.monotonic()
-        fresh = self.path.with_name(f"{self.path.name}.again")
+        place = self._standing.path
+        fresh = place.with_name(f"{place.name}.again")
         try:
-            self.path.parent.mkdir(parents=True, exist_ok=True)
+            place.parent.mkdir(parents=True, exist_ok=True)
             fresh.unlink(missing_ok=True)
+            schema.make_file(fresh)
             try:
                 with contextlib.closing(sqlite3.connect(fresh)) as new:
                     self._db.conn.backup(new)

@@ -1,5 +1,6 @@
 """The disk under a running bench: damaged, deleted, slow, held, read-only. Heat goes on."""
 
+import os
 import shutil
 import sqlite3
 import threading
@@ -262,6 +263,35 @@ def test_journal_replaced_while_running_is_written_out_again_and_the_other_file_
         (told,) = [event.text for event in reader.events() if event.kind == "journal_put_back"]
         assert len(reader.batches()) == 1
     assert kept.name in told
+
+
+def test_journal_that_is_a_link_is_written_out_again_where_it_points(tmp_path: Path) -> None:
+    (tmp_path / "card").mkdir()
+    real = tmp_path / "card" / "real.db"
+    (tmp_path / "bench.db").symlink_to(real)
+    play = begun(tmp_path)
+    play.play(1.0)
+    real.with_name("real.db-wal").unlink()
+    play._shown_s = float("inf")
+    play.play(0.5)
+    play.stop()
+    assert (tmp_path / "bench.db").readlink() == real
+    assert len(minutes_of(play)) >= 89
+    with open_reader(real) as reader:
+        assert "journal_put_back" in {event.kind for event in reader.events()}
+
+
+def test_journal_written_out_again_may_be_written_by_its_group_as_before(tmp_path: Path) -> None:
+    umask = os.umask(0o002)
+    try:
+        play = begun(tmp_path)
+        mode = play.journal_path.stat().st_mode
+        play.journal_path.unlink()
+        assert play.kept.recorder.flush()
+    finally:
+        os.umask(umask)
+    assert play.journal_path.stat().st_mode == mode
+    assert mode & 0o020
 
 
 def test_crash_while_it_is_written_out_again_leaves_it_whole(

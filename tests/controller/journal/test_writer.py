@@ -394,6 +394,11 @@ def test_folder_that_is_not_one_is_a_plain_error(tmp_path: Path) -> None:
         Journal.open(tmp_path / "file" / "bench.db")
 
 
+def test_folder_in_the_place_of_the_file_is_named(tmp_path: Path) -> None:
+    with pytest.raises(JournalError, match="this is a folder; give the name of a file"):
+        Journal.open(tmp_path)
+
+
 def test_another_programs_database_is_left_alone(path: Path, now: Now) -> None:
     conn = sqlite3.connect(path)
     conn.execute("CREATE TABLE photos (id)")
