@@ -43,7 +43,7 @@ def test_new_journal_means_never_away(bench):
 
 def test_journal_that_cannot_be_opened_is_an_error_unless_it_has_a_thread(bench, tmp_path):
     (tmp_path / "bench0.db").mkdir()
-    with pytest.raises(JournalError, match="can't be opened"):
+    with pytest.raises(JournalError, match="this is a folder"):
         bench()
     made = bench(threaded=True)
     with made.controller:
