@@ -76,15 +76,15 @@ class Stream(Watched):
                 made = await self.made(page, path, query, holder)
                 changed = {key: part for key, part in made.parts.items() if sent.get(key) != part}
                 number = made.number
-                if made.frame != frame:
-                    frame = made.frame
-                    self.write(f"event: frame\ndata: {frame}\n\n")
-                    await self.flush()
                 if changed:
                     sent.update(changed)
                     self.write(f"event: parts\ndata: {_json(changed)}\n\n")
                     await self.flush()
                     beat_s = now_s
+                if made.frame != frame:  # last, so that a new alarm is read aloud first
+                    frame = made.frame
+                    self.write(f"event: frame\ndata: {frame}\n\n")
+                    await self.flush()
             if now_s - beat_s >= BEAT_S:
                 self.write("event: beat\ndata: 1\n\n")
                 await self.flush()

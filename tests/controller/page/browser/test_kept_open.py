@@ -3,6 +3,7 @@
 import asyncio
 import re
 import time
+from dataclasses import replace
 
 import pytest
 
@@ -147,6 +148,31 @@ def test_answer_to_an_act_is_not_shown_for_days(show, make_page):
     assert page.locator(".said").is_visible()
     page.clock.fast_forward(11_000)
     page.wait_for_selector(".said", state="detached", timeout=LONG_MS)
+
+
+def test_alarm_that_brings_its_bench_to_the_top_is_read_aloud_before_the_page_is_loaded_anew(
+    show, make_page, very_cold
+):
+    kept = make_page(example="two_benches_mqtt.toml", plays=False)
+    moment = kept.live.board.latest
+    page = show(kept, "/", clock=True)
+    page.evaluate(MARKED)
+    page.wait_for_timeout(500)
+    older(page)
+    bench, plan = list(moment.site.benches.items())[-1]
+    place = f"{bench}.{next(iter(plan.bays))}"
+    link = page.locator(".bay h2 a").first
+    assert not link.get_attribute("href").endswith(f"/{bench}")
+    state = replace(moment.state, alarms={("base_very_cold", place): very_cold["base_very_cold"]})
+    kept.live.board.latest = moment._replace(state=state, number=moment.number + 1)
+    page.wait_for_function(
+        "() => document.querySelector('#urgent').textContent.includes('Base very cold')",
+        timeout=LONG_MS,
+    )
+    assert same(page)
+    older(page)
+    page.wait_for_function(NEW_PAGE, timeout=LONG_MS)
+    assert link.get_attribute("href").endswith(f"/{bench}")
 
 
 # -- who may look ---------------------------------------------------------------------------------
