@@ -4,11 +4,12 @@ from typing import Final
 
 import matrix_bench
 import matrix_machine
+import matrix_wiring
 from cases import Case
 
 MATRIX: Final[tuple[Case, ...]] = tuple(
     sorted(
-        (*matrix_bench.ROWS, *matrix_machine.ROWS),
+        (*matrix_bench.ROWS, *matrix_machine.ROWS, *matrix_wiring.ROWS),
         key=lambda case: (case.number[0] == "c", int("".join(filter(str.isdigit, case.number))),
                           case.number),
     )
