@@ -65,7 +65,7 @@ class Daemon:
         self._lock = keepers_lock(self._journal)
         self._lock_file = lock_path(self._journal)
         self._locked: Identity | None = None
-        self._page_fault = ""
+        self._faults: dict[str, str] = {}
         self._board = Board()
         self._desk = Desk()
 
@@ -154,33 +154,21 @@ class Daemon:
         page = PageServer(self.site.page, self._journal, self._board, self._desk)
         try:
             controller.start()
-            self._beside("alerts", self._notifier.start, controller)
-            self._beside("housekeeping", housekeeper.start, controller)
+            begins = {"alerts": self._notifier.start, "housekeeping": housekeeper.start}
             if self.site.page.serve:
-                self._beside("page", page.start, controller)
+                begins["page"] = page.start
+            for part, begin in begins.items():
+                if why := self._spared(part, begin):
+                    controller.note("fault", part, f"not started: {why}")
             yield
         except BaseException as error:
             self._reason = f"fault: {type(error).__name__}: {error}"
             raise
         finally:
             controller.stop(self._reason)
-            self._beside("alerts", self._notifier.stop)
-            self._beside("housekeeping", housekeeper.stop)
-            self._beside("page", page.stop)
-
-    def _beside(
-        self, part: str, work: Callable[[], None], controller: Controller | None = None
-    ) -> None:
-        """Start or end what the bench can do without, for one on a machine without a thread left.
-
-        A fault in it is said, and told to the journal of a `controller` that begins.
-        """
-        try:
-            work()
-        except Exception as error:
-            log.error("fault in %s; heat and mist go on", part, exc_info=error)
-            if controller is not None:
-                controller.note("fault", part, f"not started: {error}")
+            self._spared("alerts", self._notifier.stop)
+            self._spared("housekeeping", housekeeper.stop)
+            self._spared("page", page.stop)
 
     def _keep(self, controller: Controller) -> None:
         self._manager.send("READY=1", f"STATUS=keeping {self.site.site.name}")
@@ -190,17 +178,17 @@ class Daemon:
                 self._reload = False
                 if self._take_new_file(controller):
                     return
-            self._spared(self._desk.take, controller)
+            self._spared("page", self._desk.take, controller)
             decision = controller.tick()
             self._after_tick(controller)
             # After the moment was put down: the page shown next knows what was just done.
-            self._spared(self._desk.answer, decision.acts)
+            self._spared("page", self._desk.answer, decision.acts)
             due_s = max(due_s + self.site.site.tick_s, self._clock.now().mono_s)
             self._bell.wait(max(0.0, due_s - self._clock.now().mono_s))
 
     def _after_tick(self, controller: Controller) -> None:
         now = self._clock.now()
-        self._spared(self._board.put, controller, now)
+        self._spared("page", self._board.put, controller, now)
         self._feed(controller, now.mono_s)
         for row in controller.changes:
             self._notifier.tell(row)
@@ -208,16 +196,22 @@ class Daemon:
         if now.mono_s - self._live_at_s >= LIVE_EVERY_S or controller.changes:
             self._live_at_s = now.mono_s
             self._give_out(controller)
+            self._spared("the lock", self._hold_lock)
 
-    def _spared(self, work: Callable[P, None], *args: P.args, **more: P.kwargs) -> None:
-        """Do something for the page; a fault in it is said once and stops nothing else."""
+    def _spared(self, part: str, work: Callable[P, None], *args: P.args, **more: P.kwargs) -> str:
+        """Do something that the bench can do without; gives what went wrong in words, else "".
+
+        The same fault in a part is said once. None stops anything else.
+        """
         try:
             work(*args, **more)
         except Exception as error:
             text = f"{type(error).__name__}: {error}"
-            if text != self._page_fault:
-                self._page_fault = text
-                log.error("fault beside the page; heat and mist go on", exc_info=error)
+            if text != self._faults.get(part):
+                self._faults[part] = text
+                log.error("fault in %s; heat and mist go on", part, exc_info=error)
+            return text
+        return ""
 
     def _give_out(self, controller: Controller) -> None:
         """The picture to the commands on this machine, and over MQTT. A fault is said once."""
@@ -226,7 +220,6 @@ class Daemon:
             now_picture = self._picture(controller)
             self._publisher.publish(now_picture, controller.changes)
             self._write_live(now_picture)
-            self._hold_lock()
         except OSError as error:
             self._unsaid = f"{self._live}: {error.strerror or error}"
             if self._unsaid != said:

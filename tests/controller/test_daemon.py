@@ -76,10 +76,13 @@ def test_second_daemon_on_the_same_journal_is_refused_until_the_first_is_gone(be
     ticks(Daemon(path), nothing)
 
 
+@pytest.mark.parametrize("told", [True, False], ids=["", "and no picture can be written"])
 def test_second_daemon_is_refused_also_after_the_locks_file_was_deleted(
-    bench_file, ticks, tmp_path, monkeypatch
+    bench_file, ticks, tmp_path, monkeypatch, told
 ):
     monkeypatch.setattr("controller.daemon.LIVE_EVERY_S", 0.0)
+    if not told:
+        (tmp_path / "bench.live.json").mkdir()
     path = bench_file()
     refused = []
 
