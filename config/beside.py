@@ -1,5 +1,6 @@
 """A name for what is kept of a file before another takes its place."""
 
+from datetime import UTC, datetime
 from pathlib import Path
 
 
@@ -10,3 +11,8 @@ def free_beside(path: Path, mark: str) -> Path:
         count += 1
         kept = path.with_name(f"{path.name}.{mark}-{count}")
     return kept
+
+
+def stamped_beside(path: Path, mark: str) -> Path:
+    """The same with the time of now in UTC: .MARK-20260302T073000Z."""
+    return free_beside(path, f"{mark}-{datetime.now(UTC):%Y%m%dT%H%M%SZ}")

@@ -7,7 +7,7 @@ from config.shares import percent
 from controller.decide.alarm_table import rows as alarm_rows
 from controller.decide.alarm_table import span_words
 from controller.journal.reader import Reader
-from controller.review.alarm_load import Figure, Key, Load, Verdict, load
+from controller.review.alarm_load import Figure, Key, Load, Verdict, load, rated_days
 
 Naming = Callable[[str], str]
 MINUTE_S = 60.0
@@ -54,7 +54,7 @@ def figures(found: Load, place_words: Naming = str) -> list[Figure]:
         often = [f"{_title(alarm, place, place_words)} {n} times"
                  for (alarm, place), n in found.commonest]  # fmt: skip
         made.append(
-            Figure("All of them", f"{found.raised / max(found.days, 1.0):.1f} a day",
+            Figure("All of them", f"{found.raised / rated_days(found.days):.1f} a day",
                    "as many as you see to", "fine", "Begin with those that come most.")
         )  # fmt: skip
         made.append(

@@ -36,8 +36,7 @@ def look(ports: bool, broker: str | None, span_s: float, clock: Clock, as_json: 
         if not as_json:
             rows = Rows(console(), "topic", "heard", "last")
             for one in said:
-                live = f"{one.times} times" if one.times else "stored only"
-                rows.add_row(one.topic, live, one.last)
+                rows.add_row(one.topic, one.how_often, one.last)
             rows.show() if said else click.echo(f"nothing was said on {broker}")
     if as_json:
         give_json(found)

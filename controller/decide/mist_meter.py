@@ -13,6 +13,7 @@ from typing import Final
 from controller.decide.aims import BenchPlan
 from controller.decide.changing import changed
 from controller.decide.state import Metered, MistState
+from sensors.quality import LATE_PERIODS
 from sensors.readings import BenchView
 
 METER: Final = "water_meter"
@@ -63,7 +64,7 @@ def followed(
     most_ml_s = max(most_ml_s, flow_ml_s)
     if over_s >= 0.0:
         # A flow is a mean over the time between two counts, most of which a burst does not fill.
-        every_s = plan.meter_late_s / 3.0
+        every_s = plan.meter_late_s / LATE_PERIODS
         water_ml = most_ml_s * every_s / max(1.0, min(held.last_burst_len_s, every_s))
         now = _judged(water_ml, usual_ml, known, missed)
     else:

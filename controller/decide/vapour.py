@@ -8,6 +8,7 @@ over the house as before is a fault of the probe. What is not known is judged by
 probe, a house nearly as warm as the bench. Limits are this program's own choice.
 """
 
+from math import nan
 from typing import Final
 
 from sensors.moist_air import svp_kpa
@@ -25,7 +26,7 @@ BEFORE: Final = -5
 def vapour_kpa(view: BenchView) -> float:
     """Vapour pressure of a bench's air by its probes, kPa; NaN while one is lost."""
     if not -40.0 < view.top_c < 70.0:
-        return float("nan")
+        return nan
     return svp_kpa(view.top_c) * view.rh_pct / 100.0
 
 

@@ -2,10 +2,10 @@
 
 import contextlib
 import sqlite3
-from datetime import UTC, datetime
 from pathlib import Path
 
-from config.beside import free_beside
+from config.beside import stamped_beside
+from controller.journal.standing import parts_of
 
 _CARRIED = (
     "settings", "batch", "entry", "state", "wire_check", "wire_step", "calibration",
@@ -29,12 +29,10 @@ def is_damaged(path: Path) -> bool:
 
 def set_aside(path: Path) -> Path:
     """Rename the file, with its -wal and -shm, to NAME.broken-UTC; gives the new path."""
-    stamp = datetime.now(UTC).strftime("%Y%m%dT%H%M%SZ")
-    kept = free_beside(path, f"broken-{stamp}")
-    for tail in ("", "-wal", "-shm"):
-        part = path.with_name(path.name + tail)
+    kept = stamped_beside(path, "broken")
+    for part, aside in zip(parts_of(path), parts_of(kept), strict=True):
         if part.exists():
-            part.rename(kept.with_name(kept.name + tail))
+            part.rename(aside)
     return kept
 
 

@@ -6,15 +6,19 @@ journal whose -wal or -shm is another's than its keeper's can be read by nobody,
 """
 
 import os
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import Final
 
-from config.beside import free_beside
+from config.beside import stamped_beside
 
 Identity = tuple[int, int]
 """Device and inode."""
 TAILS: Final = ("", "-wal", "-shm")
+
+
+def parts_of(path: Path) -> list[Path]:
+    """The files that a journal at `path` is made of while it is open, its own first."""
+    return [path.with_name(path.name + tail) for tail in TAILS]
 
 
 def identity(path: Path, held: Identity | None = None) -> Identity | None:
@@ -36,7 +40,7 @@ class Standing:
 
     def __init__(self, path: Path) -> None:
         self.path = Path(os.path.realpath(path))
-        self._parts = [self.path.with_name(self.path.name + tail) for tail in TAILS]
+        self._parts = parts_of(self.path)
         self._held: list[Identity | None] = [None] * len(TAILS)
         self.displaced()
 
@@ -66,15 +70,14 @@ class Standing:
         path, *tails = self._parts
         kept = None
         if self.taken:
-            stamp = datetime.now(UTC).strftime("%Y%m%dT%H%M%SZ")
-            kept = free_beside(path, f"found-{stamp}")
+            kept = stamped_beside(path, "found")
             try:
                 kept.hardlink_to(path)
             except OSError:  # a file system without links
                 path.rename(kept)
-            for part, held, tail in zip(tails, self._held[1:], TAILS[1:], strict=True):
+            for part, held, aside in zip(tails, self._held[1:], parts_of(kept)[1:], strict=True):
                 if identity(part) not in (None, held):
-                    part.rename(kept.with_name(kept.name + tail))
+                    part.rename(aside)
         fresh.replace(path)
         self._held[0] = identity(path)
         for part in tails:

@@ -4,14 +4,13 @@ import contextlib
 import shutil
 import sqlite3
 from collections.abc import Iterator
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import Final, NamedTuple
 
 from filelock import Timeout
 from sqlite_utils import Database, Migrations
 
-from config.beside import free_beside
+from config.beside import stamped_beside
 from controller.journal import schema
 from controller.journal.copies import checked_copy, row_counts
 from controller.journal.errors import JournalError, explained
@@ -139,4 +138,4 @@ def _room_for_copy(path: Path) -> None:
 
 def _copy_name(path: Path, version: str) -> Path:
     """Not ending in .db, so that no command takes it for one of the journals to choose from."""
-    return free_beside(path, f"version-{version}-{datetime.now(UTC):%Y%m%dT%H%M%SZ}")
+    return stamped_beside(path, f"version-{version}")

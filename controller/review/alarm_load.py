@@ -110,10 +110,15 @@ def occurrences(rows: Sequence[AlarmRow]) -> list[Raised]:
     return sorted([*found, *open_now.values()], key=lambda one: one.at_s)
 
 
+def rated_days(days: float) -> float:
+    """Days that a rate over a window is taken by: half an hour with one alarm is no day with 48."""
+    return max(days, 1.0)
+
+
 def load(rows: Sequence[AlarmRow], from_s: float, to_s: float, zone: ZoneInfo) -> Load:
     """The figures of [from_s, to_s), UTC s, from the changes of alarms in it, oldest first."""
     days = max((to_s - from_s) / DAY_S, 1e-9)
-    rated = max(days, 1.0)  # half an hour with one alarm is not a day with 48
+    rated = rated_days(days)
     found = occurrences(rows)
     counts = Counter(one.priority for one in found)
     total = sum(counts.values())

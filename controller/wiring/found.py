@@ -5,7 +5,7 @@ from pathlib import Path
 from typing import Final, NamedTuple
 
 from config.modbus import ModbusLink
-from config.model import MqttLink, SerialLink, probes_of
+from config.model import MqttLink, SerialLink, Site, probes_of
 from controller.wiring.hands import Hands
 from controller.wiring.heard import Told
 from sensors.clock import Clock
@@ -112,20 +112,17 @@ def elsewhere(hands: Hands, clock: Clock, span_s: float = PORT_S) -> list[Told]:
     """
     site, told = hands.site, []
     lost = {probe.link for name, probe in probes_of(site) if name not in hands.readings}
+    board_lost = False
     for name, view in hands.snapshot().links.items():
-        plan, heard = site.links[name], view.health.heard
-        if isinstance(plan, MqttLink) and view.health.up and (name in lost or not heard):
+        plan, health = site.links[name], view.health
+        if isinstance(plan, MqttLink) and health.up and (name in lost or not health.heard):
             told += _topics_told(name, plan, span_s)
-    if any(
-        isinstance(site.links[name], SerialLink) and not view.health.heard
-        for name, view in hands.snapshot().links.items()
-    ):
-        told += _ports_told(hands, clock, span_s)
-    return told
+        board_lost |= isinstance(plan, SerialLink) and not health.heard
+    return told + _ports_told(site, clock, span_s) if board_lost else told
 
 
-def _ports_told(hands: Hands, clock: Clock, span_s: float) -> list[Told]:
-    plans = hands.site.links.values()
+def _ports_told(site: Site, clock: Clock, span_s: float) -> list[Told]:
+    plans = site.links.values()
     named = {Path(one.port).resolve() for one in plans if isinstance(one, SerialLink | ModbusLink)}
     ports = [one for one in serial_ports() if Path(one.device).resolve() not in named]
     if not ports:
@@ -147,10 +144,9 @@ def _topics_told(link: str, plan: MqttLink, span_s: float) -> list[Told]:
     except LinkError as error:
         return [Told(f"link {link}", str(error), "unsure")]
     told = [
-        Told(f"{link} {one.topic}", f"says {one.last!r}, "
-             f"{f'{one.times} times' if one.times else 'stored only'}", "unsure")
+        Told(f"{link} {one.topic}", f"says {one.last!r}, {one.how_often}", "unsure")
         for one in said[:TOPICS_TOLD]
-    ]  # fmt: skip
+    ]
     if len(said) > TOPICS_TOLD:
         ask = f"`warmfoot check --broker {plan.host}:{plan.port}`"
         told.append(Told(f"link {link}", f"{len(said) - TOPICS_TOLD} topics more: {ask}", "unsure"))

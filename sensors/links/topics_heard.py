@@ -23,6 +23,10 @@ class TopicHeard(NamedTuple):
     times: int
     retained: bool
 
+    @property
+    def how_often(self) -> str:
+        return f"{self.times} times" if self.times else "stored only"
+
 
 def topics_heard(plan: MqttPlan, span_s: float) -> list[TopicHeard]:
     """What was said on the broker of `plan` within `span_s` real seconds, by topic.

@@ -124,6 +124,12 @@ class Rig:
         return [b[0] - a[0] for a, b in zip(self.starts, self.starts[1:], strict=False)]
 
 
+@pytest.fixture(scope="session")
+def stick() -> MistAims:
+    """Aims of a mister over cuttings just stuck."""
+    return STICK
+
+
 @pytest.fixture
 def rig() -> Rig:
     return Rig()

@@ -14,14 +14,6 @@ from controller.decide.mist_meter import KNOWN, followed, waterless
 from controller.decide.state import Metered, MistState
 from sensors.readings import BenchView
 
-AIMS = MistAims(
-    bench="north", relay="north.mister", resting=False, leafy=True, unrooted=True,
-    phase="callus", age_days=3.0, vpd_low_kpa=0.1, vpd_high_kpa=0.4, dose_kpa_min=20.0,
-    burst_s=5.0, night_mist=False, must_dry=True, shortest_gap_s=240.0,
-    hour_budget_s=300.0, day_budget_s=1800.0, survival_every_s=1200.0,
-    survival_burst_s=5.0, cool_top=True, top_hot_c=26.0, leased=True, why="bench file",
-)  # fmt: skip
-
 
 def bench_file() -> dict[str, Any]:
     return {
@@ -43,8 +35,8 @@ def bench_file() -> dict[str, Any]:
 
 
 @pytest.fixture(scope="module")
-def plan() -> BenchPlan:
-    aims = Aims(Site.model_validate(bench_file()), {}, {"north": AIMS})
+def plan(stick: MistAims) -> BenchPlan:
+    aims = Aims(Site.model_validate(bench_file()), {}, {"north": stick})
     return aims.bench_plans[0]
 
 
@@ -139,8 +131,9 @@ def test_a_very_short_burst_is_not_asked_for_water(plan: BenchPlan) -> None:
 
 
 @given(st.lists(st.tuples(st.floats(0.0, 1e4) | st.just(nan), st.floats(0.0, 60.0))))
-def test_any_course_of_counts_leaves_numbers(course: list[tuple[float, float]]) -> None:
-    plan = Aims(Site.model_validate(bench_file()), {}, {"north": AIMS}).bench_plans[0]
+def test_any_course_of_counts_leaves_numbers(
+    plan: BenchPlan, course: list[tuple[float, float]]
+) -> None:
     held, now_s = MistState(last_burst_s=0.0), 0.0
     for flow_ml_s, burst_s in course:
         view = BenchView(nan, nan, nan, nan, nan, nan, nan, {}, (), flow_ml_s)
