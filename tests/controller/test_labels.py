@@ -2,6 +2,7 @@
 
 import io
 import re
+from datetime import UTC, datetime
 from xml.etree import ElementTree
 from zoneinfo import ZoneInfo
 
@@ -216,6 +217,9 @@ def test_letters_that_the_font_lacks_are_named_and_never_dropped() -> None:
 def test_the_same_sheet_twice_is_the_same_file() -> None:
     once, again = (PRESS.sheets([made()], Grid(), 1, STUCK_S) for _ in range(2))
     assert once == again
+    info = pages(once).metadata
+    assert info is not None
+    assert info.creation_date == datetime.fromtimestamp(STUCK_S, UTC), "not that of the machine"
 
 
 def test_words_come_in_the_order_they_are_read() -> None:

@@ -47,3 +47,7 @@ def test_air_that_grows_damp_fast_by_itself_is_no_answer(seed):
 def test_too_few_samples_tell_nothing():
     assert judge_mist(samples(every_s=120.0), AT_S).found == "unclear"
     assert judge_mist([], AT_S).found == "unclear"
+    whole, few = samples(), samples(every_s=120.0)
+    for first, then in ((few, whole), (whole, few)):
+        half = [s for s in first if s[0] <= AT_S] + [s for s in then if s[0] > AT_S]
+        assert judge_mist(half, AT_S).found == "unclear"
